@@ -1,0 +1,1 @@
+"""Which speeds: the quietest setting, what it is worth, and a bound on every other."""
