@@ -1,0 +1,54 @@
+"""Case axes: flattening a build with arrays in it to columns of cases, and taking columns out of it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+Record = TypeVar("Record")
+
+CHUNK = 4096  # cases solved together: their arrays stay in the processor's cache
+
+
+def case_shape(*records: Any) -> tuple[int, ...]:
+    """Broadcast shape of the case axes of every array found in the records (fixed points of trade are floats)."""
+    shapes: list[tuple[int, ...]] = []
+
+    def note(array: NDArray[np.float64]) -> NDArray[np.float64]:
+        shapes.append(array.shape)
+        return array
+
+    for record in records:
+        map_arrays(record, note)
+    return np.broadcast_shapes(*shapes)
+
+
+def flatten_cases(record: Record, shape: tuple[int, ...]) -> Record:
+    """Return the record with every array broadcast to `shape` and flattened to one case axis."""
+    return map_arrays(record, lambda array: np.broadcast_to(array, shape).reshape(-1))
+
+
+def take_cases(record: Record, columns: slice) -> Record:
+    """Return the record with the named columns of every array; floats serve all cases."""
+    return map_arrays(record, lambda array: array[columns])
+
+
+def map_arrays(record: Any, change: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> Any:
+    """Return a copy of nested records, tuples and mappings with `change` done to every array; unchanged parts are shared."""
+    if isinstance(record, np.ndarray):
+        return change(record) if record.ndim else float(record)
+    if dataclasses.is_dataclass(record) and not isinstance(record, type):
+        old = {f.name: getattr(record, f.name) for f in dataclasses.fields(record)}
+        new = {name: map_arrays(value, change) for name, value in old.items()}
+        return dataclasses.replace(record, **new) if any(new[n] is not old[n] for n in old) else record
+    if isinstance(record, tuple):
+        items = tuple(map_arrays(item, change) for item in record)
+        return items if any(a is not b for a, b in zip(items, record, strict=True)) else record
+    if isinstance(record, Mapping):
+        mapped = {key: map_arrays(value, change) for key, value in record.items()}
+        return mapped if any(mapped[key] is not record[key] for key in record) else record
+    return record
