@@ -37,9 +37,9 @@ CORE = records.Core(
 OPENING = records.Opening(area=0.01, loss_coefficient=2.7)
 
 
-def fan(power_level=33.0, floor=records.NOWHERE):
+def fan(power_level=33.0, floor=records.NOWHERE, scale=1.0):
     curve = records.Curve(flow=(0.0, 0.03), pressure=(30.0, 0.0), speed=1500 * RPM, density=1.2)
-    level = records.Sound(power_level, 1500 * RPM, 55.0, floor)
+    level = records.Sound(power_level, 1500 * RPM, 55.0, floor, scale)
     return records.Fan("invented fan", 0.12, curve, level)
 
 
@@ -51,11 +51,11 @@ def path(*stack, name="path"):
     return records.AirPath(name, records.ROOM, "tower", stack)
 
 
-def rig(*paths, groups=("side",), sheet=None, positions=None, room=None, pump_level=28.0, limits=None):
+def rig(*paths, groups=("side",), sheet=None, positions=None, room=None, pump_level=28.0, mounting=0.0, limits=None):
     speeds = records.SpeedRange(300 * RPM, 2000 * RPM, 20 * RPM)
     curve = records.Curve((0.0, 2e-4), (3e4, 0.0), 3000 * RPM, 1000.0)
     pump = records.Pump(
-        "invented pump", curve, records.Electric(), records.Sound(pump_level, 3000 * RPM, 50.0), mounting_adder=0.0
+        "invented pump", curve, records.Electric(), records.Sound(pump_level, 3000 * RPM, 50.0), mounting_adder=mounting
     )
     return records.Build(
         title="invented",
@@ -102,14 +102,14 @@ def test_worked_chain_in_plain_energies():
         records.Position("far", 3.0, 2.0, "room", background=15.0),
     )
     paths = (path(screen(adder=2.5), row(2, 0.02, "a"), CORE, row(3, 0.03, "b")), path(row(4, group="a")))
-    build = rig(*paths, groups=("a", "b"), sheet=fan(34.0, floor=11.0), positions=positions)
+    build = rig(*paths, groups=("a", "b"), sheet=fan(34.0, floor=11.0, scale=1.5), positions=positions, mounting=6.0)
     state = noise.predict_noise(build, [20.0, 10.0, 40.0], [0.3, 0.9, 0.5])
 
     def power(speed, adders, count):
         return count * (10 ** (3.4) * (speed / 25.0) ** 5.5 + 10**1.1) * 10 ** (adders / 10.0)
 
-    first, second = power(20.0, 1 + 2.5 + 2.25, 2), power(10.0, 2 + 2, 3)
-    third, pump = power(20.0, 0.75, 4), 10**2.8 * (40.0 / 50.0) ** 5.0
+    first, second = power(20.0, 1 + 2.5 + 1.5 * 2.25, 2), power(10.0, 2 + 2, 3)
+    third, pump = power(20.0, 1.5 * 0.75, 4), 10**3.4 * (40.0 / 50.0) ** 5.0
     a = 21.3 / 59.0
     gains = [1 / (4 * np.pi * 0.25) / 10**0.4, 2 / (4 * np.pi * 9.0) + 4 * (1 - a) / 21.3]
     for place, gain in enumerate(gains):
@@ -147,6 +147,7 @@ def test_worked_chain_in_plain_energies():
         ((row(), screen(), row()), [0.0, 2.0]),  # only before the first row
         ((row(), screen("guard")), [1.0]),
         ((row(), screen("filter")), [0.0]),
+        ((row(), screen("grille")), [0.0]),
         ((row(), screen("guard"), row(), screen("guard")), [1.0, 3.0]),
         ((row(), CORE, screen("guard")), [2.0]),
     ],
@@ -298,7 +299,7 @@ def test_a_room_field_without_its_room_is_refused():
 
 def test_limits_of_the_state_go_before_those_of_the_position():
     positions = (
-        records.Position("a", 1.0, limit=31.0),
+        records.Position("a", 1.0, background=30.0, limit=31.0),
         records.Position("b", 1.0, limit=25.0),
         records.Position("c", 1.0),
     )
