@@ -1,0 +1,10 @@
+"""Settings that every test shares."""
+
+from __future__ import annotations
+
+from hypothesis import settings
+
+# A busy machine is slow at times, which is no fault of the code: no time limit per example.
+# The same examples on every run, so that a red run can be repeated.
+settings.register_profile("quietcool", deadline=None, derandomize=True)
+settings.load_profile("quietcool")
