@@ -224,7 +224,8 @@ def affinity(
 
     Examples
     --------
-    >>> [round(float(x), 6) for x in affinity(60, 15, 1.8, speed_ratio=0.8, diameter_ratio=140 / 120, density_ratio=1.1 / 1.2)]
+    >>> moved = affinity(60, 15, 1.8, speed_ratio=0.8, diameter_ratio=140 / 120, density_ratio=1.1 / 1.2)
+    >>> [round(float(x), 6) for x in moved]
     [76.222222, 11.977778, 1.825946]
     """
     n, d, r = (np.asarray(x, dtype=np.float64) for x in (speed_ratio, diameter_ratio, density_ratio))

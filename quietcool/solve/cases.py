@@ -32,13 +32,13 @@ def flatten_cases(record: Record, shape: tuple[int, ...]) -> Record:
     return map_arrays(record, lambda array: np.broadcast_to(array, shape).reshape(-1))
 
 
-def take_cases(record: Record, columns: slice) -> Record:
+def take_cases(record: Record, columns: slice | NDArray[np.intp]) -> Record:
     """Return the record with the named columns of every array; floats serve all cases."""
     return map_arrays(record, lambda array: array[columns])
 
 
 def map_arrays(record: Any, change: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> Any:
-    """Return a copy of nested records, tuples and mappings with `change` done to every array; unchanged parts are shared."""
+    """Copy nested records, tuples and mappings with `change` done to every array; unchanged parts are shared."""
     if isinstance(record, np.ndarray):
         return change(record) if record.ndim else float(record)
     if dataclasses.is_dataclass(record) and not isinstance(record, type):

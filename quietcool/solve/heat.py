@@ -23,6 +23,7 @@ from quietcool.solve.loop import Branches, station_names
 Floats = NDArray[np.float64]
 
 LEAST_THROUGH_FLOW = 1e-9  # below it an enclosure has no steady temperature of its own [kg/s]
+LEAST_CAPACITY_RATE = 1e-9  # keeps the arithmetic finite where no coolant flows; the answer there is NaN [W/K]
 
 
 class HeatSolution(NamedTuple):
@@ -61,7 +62,7 @@ class _Ring:
 
     def _station(self, name: str, form: Floats, flow: Floats) -> Floats:
         self.inlets[name] = form
-        capacity = np.maximum(flow * self.heat_capacity, np.finfo(np.float64).tiny)
+        capacity = np.maximum(flow * self.heat_capacity, LEAST_CAPACITY_RATE)
         given_off = np.zeros_like(form)
         for conductance, sink in (pair[name] for pair in (self.forced, self.passive) if name in pair):
             given_off += conductance * (form - sink)

@@ -130,7 +130,7 @@ class CoolantLaw(NamedTuple):
 def coolant_law(
     build: Build, branches: Branches, pump_speed: Floats, properties: coolant.CoolantProperties
 ) -> CoolantLaw:
-    """The ring's law: sheets refer to water at 30 degC, the viscous part goes with viscosity, the other with density."""
+    """The ring's law. Sheets refer to water at 30 degC: a goes with viscosity, b with density."""
     viscous = properties.viscosity / coolant.REFERENCE_VISCOSITY
     inertial = properties.density / coolant.REFERENCE_DENSITY
     cases = np.broadcast_shapes(np.shape(viscous), np.shape(pump_speed))

@@ -12,14 +12,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from quietcool.entry.build import ROOM, Build, State
+from quietcool.entry.build import Build, State
 from quietcool.physics import air, coolant
 from quietcool.physics.fans import load_share
 from quietcool.physics.pumps import electrical_power
 from quietcool.solve.airflow import (
-    AirLaw,
     Row,
-    Stacks,
     air_law,
     describe_stacks,
     face_velocity,
@@ -28,16 +26,18 @@ from quietcool.solve.airflow import (
     path_ends,
 )
 from quietcool.solve.cases import CHUNK, case_shape, flatten_cases, take_cases
-from quietcool.solve.heat import HeatSolution, solve_heat
+from quietcool.solve.heat import solve_heat
 from quietcool.solve.loop import Branches, coolant_law, ring_branches, solve_ring, station_names
 from quietcool.solve.noise import predict_noise
-from quietcool.solve.saddles import AirSolution, solve_air_network
+from quietcool.solve.saddles import solve_air_network
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 REST = 1e-7  # nothing may move by more between two refreshes of the properties [K]
 MAX_REFRESHES = 60
+PROPERTY_TEMPS = (200.0, 800.0)  # properties are taken inside; answers outside are said to be absurd elsewhere [K]
+SECANT_REACH = 0.5  # bound on the weight of the last step [-]
 FIRST_AIR_RISE = 5.0  # of enclosures over the room, to start from [K]
 FIRST_CORE_SHARE = 0.7
 FIRST_COOLANT_RISE = 12.0  # [K]
@@ -100,7 +100,8 @@ def solve_operating_point(build: Build, state: State, speeds: ArrayLike) -> Oper
     groups = len(build.group_names)
     if given.ndim == 0 or given.shape[-1] != groups:
         raise ValueError(
-            f"speeds: the last axis must have {groups} entries ({', '.join(build.group_names)}); got shape {given.shape}"
+            f"speeds: the last axis must have {groups} entries "
+            f"({', '.join(build.group_names)}); got shape {given.shape}"
         )
     if not np.all(np.isfinite(given)) or np.any(given < 0.0):
         raise ValueError("speeds: every speed must be finite and at least 0 rev/s")
@@ -119,165 +120,198 @@ def solve_operating_point(build: Build, state: State, speeds: ArrayLike) -> Oper
     return _assemble(chunks, shape)
 
 
-class _Progress(NamedTuple):
-    """One refresh of a chunk: what is known of every case."""
+@dataclass(frozen=True)
+class Problem:
+    """What does not change while the properties of some cases are refreshed."""
 
-    solution: AirSolution
-    stacks: Stacks
-    law: AirLaw
-    heat: HeatSolution
-    branch_flow: Floats  # (branches, cases) [m3/s]
-    ring_residual: Floats  # (cases,)
-    ring_converged: Flags  # (cases,)
+    build: Build
+    state: State
+    speeds: Floats  # (groups + 1, cases) [rev/s]
+    rows: tuple[Row, ...]
+    branches: Branches
+    pump_power: Floats  # electrical, (cases,) [W]
+    room_temp: Floats  # (cases,) [K]
+    ambient_pressure: Floats  # (cases,) [Pa]
+
+
+class _Guess(NamedTuple):
+    """What the properties are taken at, and the flows to start from."""
+
+    node_temp: Floats  # (enclosures, cases) [K]
+    core_coolant: Floats  # (paths, cases) [K]
+    coolant_mean: Floats  # (1, cases) [K]
+    core_share: Floats  # (paths, cases) [-]
+    air_flow: Floats  # (paths, cases) [kg/s]
+    branch_flow: Floats | None  # (branches, cases) [m3/s]
+
+    @property
+    def temps(self) -> Floats:
+        """Every temperature that the properties depend on, (temperatures, cases) [K]."""
+        return np.concatenate([self.node_temp, self.core_coolant, self.coolant_mean])
+
+    def with_temps(self, temps: Floats) -> _Guess:
+        """The same guess at other temperatures."""
+        enclosures = self.node_temp.shape[0]
+        return self._replace(node_temp=temps[:enclosures], core_coolant=temps[enclosures:-1], coolant_mean=temps[-1:])
+
+
+def _pose(build: Build, state: State, speeds: Floats) -> Problem:
+    cases = speeds.shape[1]
+    electric = build.loop.pump.electric
+    return Problem(
+        build=build,
+        state=state,
+        speeds=speeds,
+        rows=fan_rows(build, speeds),
+        branches=ring_branches(build.loop.order),
+        pump_power=electrical_power(electric.power, speeds[-1], electric.speed),
+        room_temp=np.broadcast_to(np.asarray(state.room_temp, dtype=np.float64), (cases,)),
+        ambient_pressure=np.broadcast_to(air.isa_pressure(build.room.altitude), (cases,)),
+    )
 
 
 def _solve_chunk(build: Build, state: State, speeds: Floats) -> dict[str, NDArray[np.generic]]:
-    """Solve up to CHUNK cases; speeds (groups + 1, cases). Returns the fields of OperatingPoint, cases first."""
-    cases = speeds.shape[1]
-    room_temp = np.broadcast_to(np.asarray(state.room_temp, dtype=np.float64), (cases,))
-    pressure = np.broadcast_to(air.isa_pressure(build.room.altitude), (cases,))
-    rows = fan_rows(build, speeds)
-    branches = ring_branches(build.loop.order)
-    pump = build.loop.pump
-    pump_power = electrical_power(pump.electric.power, speeds[-1], pump.electric.speed)
-    node_temp = np.broadcast_to(room_temp + FIRST_AIR_RISE, (len(build.enclosures), cases))
-    core_share = np.array([np.full(cases, FIRST_CORE_SHARE if p.core else 0.0) for p in build.air_paths])
-    core_coolant = np.broadcast_to(room_temp + FIRST_COOLANT_RISE, core_share.shape)
-    coolant_mean = room_temp + FIRST_COOLANT_RISE
-    before: _Progress | None = None
-    kept: _Kept | None = None
+    """Solve up to CHUNK cases; speeds (groups + 1, cases). Returns the fields of OperatingPoint, cases first.
+
+    The properties are refreshed by the secant step of each case on its own (Anderson's method with one memory);
+    cases that have come to rest are dropped from the arrays once they are the most.
+    """
+    problem = _pose(build, state, speeds)
+    known: dict[str, NDArray[np.generic]] = {}
+    done = np.zeros(speeds.shape[1], dtype=np.bool_)
+    iterations = np.zeros(speeds.shape[1], dtype=np.int64)
+    columns = np.arange(speeds.shape[1])
+    part, guess = problem, _first_guess(problem)
+    last_moved = last_temps = np.empty(0)
     for refresh in range(1, MAX_REFRESHES + 1):
-        now = _refresh(
-            build,
-            state,
-            speeds,
-            rows,
-            branches,
-            pump_power,
-            room_temp,
-            pressure,
-            node_temp,
-            core_share,
-            core_coolant,
-            coolant_mean,
-            before,
-        )
-        seen = _known(now.heat.enclosure_temp, room_temp)
-        mean = _known(0.5 * (now.heat.coolant_in + now.heat.coolant_out).mean(axis=0), room_temp)
-        hot = _known(now.heat.core_coolant, room_temp)
-        moved = np.max(
-            np.abs(np.concatenate([seen - node_temp, hot - core_coolant, (mean - coolant_mean)[None]])), axis=0
-        )
-        node_temp, core_share, core_coolant, coolant_mean, before = seen, now.heat.core_share, hot, mean, now
-        kept = _keep(kept, now, moved <= REST, refresh)
-        if np.all(kept.done):
+        values, found = _refresh(part, guess)
+        moved = found.temps - guess.temps
+        open_cases = ~done[columns]
+        _write(known, values, columns, open_cases, speeds.shape[1])
+        iterations[columns[open_cases]] = refresh
+        done[columns] |= (np.max(np.abs(moved), axis=0) <= REST) & values["sound"]
+        if np.all(done):
             break
-    return _describe(build, state, speeds, rows, branches, room_temp, pressure, kept)
+        temps = found.temps if refresh == 1 else _secant(found.temps, moved, last_temps, last_moved)
+        last_moved, last_temps, guess = moved, found.temps, found.with_temps(temps)
+        open_cases = ~done[columns]
+        if 2 * np.count_nonzero(open_cases) <= columns.size:
+            picked = np.flatnonzero(open_cases)
+            columns = columns[picked]
+            part = _pose(take_cases(build, columns), take_cases(state, columns), speeds[:, columns])
+            guess = _Guess(*(None if field is None else field[:, picked] for field in guess))
+            last_moved, last_temps = last_moved[:, picked], last_temps[:, picked]
+    return describe_cases(problem, known, done, iterations)
 
 
-def _known(temp: Floats, room_temp: Floats) -> Floats:
-    """Temperatures to take properties at: the room's where there is no steady one."""
-    return np.where(np.isnan(temp), room_temp, temp)
+def _first_guess(problem: Problem) -> _Guess:
+    """Warm everywhere, half of free delivery through the fans."""
+    paths, cases = problem.build.air_paths, problem.room_temp.size
+    has_core = np.array([[path.core is not None] for path in paths])
+    node_temp = np.broadcast_to(problem.room_temp + FIRST_AIR_RISE, (len(problem.build.enclosures), cases))
+    core_coolant = np.where(has_core, problem.room_temp + FIRST_COOLANT_RISE, problem.room_temp)
+    core_share = FIRST_CORE_SHARE * np.broadcast_to(has_core, core_coolant.shape)
+    free = np.full(core_coolant.shape, np.inf)
+    stacks = describe_stacks(
+        problem.build,
+        problem.rows,
+        free,
+        node_temp,
+        problem.room_temp,
+        core_share,
+        core_coolant,
+        problem.ambient_pressure,
+    )
+    flow = first_guess(air_law(problem.build, problem.rows, stacks))
+    return _Guess(node_temp, core_coolant, (problem.room_temp + FIRST_COOLANT_RISE)[None], core_share, flow, None)
 
 
-def _refresh(
-    build: Build,
-    state: State,
-    speeds: Floats,
-    rows: tuple[Row, ...],
-    branches: Branches,
-    pump_power: Floats,
-    room_temp: Floats,
-    pressure: Floats,
-    node_temp: Floats,
-    core_share: Floats,
-    core_coolant: Floats,
-    coolant_mean: Floats,
-    before: _Progress | None,
-) -> _Progress:
+def _refresh(problem: Problem, guess: _Guess) -> tuple[dict[str, NDArray[np.generic]], _Guess]:
     """Flows at the properties of these temperatures, then the temperatures of these flows."""
+    build = problem.build
     source, target = path_ends(build)
-    if before is None:
-        cold = describe_stacks(
-            build,
-            rows,
-            np.full((len(source), speeds.shape[1]), np.inf),
-            node_temp,
-            room_temp,
-            core_share,
-            core_coolant,
-            pressure,
-        )
-        air_start = first_guess(air_law(build, rows, cold))
-    else:
-        air_start = before.solution.network.flow
-    stacks = describe_stacks(build, rows, air_start, node_temp, room_temp, core_share, core_coolant, pressure)
-    law = air_law(build, rows, stacks)
-    solution = solve_air_network(law, source, target, len(build.enclosures), air_start)
-    liquid = coolant.coolant_properties(coolant_mean, build.loop.coolant.kind, build.loop.coolant.mass_fraction)
-    ring_law = coolant_law(build, branches, speeds[-1], liquid)
-    ring = solve_ring(branches, ring_law, None if before is None else before.branch_flow)
+    stacks = describe_stacks(
+        build,
+        problem.rows,
+        guess.air_flow,
+        guess.node_temp,
+        problem.room_temp,
+        guess.core_share,
+        guess.core_coolant,
+        problem.ambient_pressure,
+    )
+    law = air_law(build, problem.rows, stacks)
+    solution = solve_air_network(law, source, target, len(build.enclosures), guess.air_flow)
+    network = solution.network
+    liquid = coolant.coolant_properties(
+        guess.coolant_mean[0], build.loop.coolant.kind, build.loop.coolant.mass_fraction
+    )
+    ring = solve_ring(
+        problem.branches, coolant_law(build, problem.branches, problem.speeds[-1], liquid), guess.branch_flow
+    )
     heat = solve_heat(
         build,
-        state,
-        air_flow=solution.network.flow,
+        problem.state,
+        air_flow=network.flow,
         stacks=stacks,
-        branches=branches,
+        branches=problem.branches,
         branch_flow=ring.flow,
         coolant_heat_capacity=liquid.density * liquid.specific_heat,
-        pump_power=pump_power,
-        room_temp=room_temp,
+        pump_power=problem.pump_power,
+        room_temp=problem.room_temp,
     )
-    return _Progress(solution, stacks, law, heat, ring.flow, ring.residual, ring.converged)
-
-
-@dataclass
-class _Kept:
-    """What is known of every case, cases last; a case that has come to rest is left alone."""
-
-    values: dict[str, NDArray[np.generic]]
-    done: Flags
-    iterations: NDArray[np.int64]
-
-
-def _keep(kept: _Kept | None, now: _Progress, resting: Flags, refresh: int) -> _Kept:
-    """Take over the refresh for every case that has not come to rest before."""
-    network = now.solution.network
-    sound = network.converged & now.ring_converged
     values: dict[str, NDArray[np.generic]] = {
         "flow": network.flow,
         "pressure": network.pressure,
-        "residual": np.maximum(network.residual, now.ring_residual),
+        "residual": np.maximum(network.residual, ring.residual),
         "worst": network.worst_branch,
-        "left": now.solution.left_of_peak,
-        "sound": sound,
-        "branch_flow": now.branch_flow,
-        "row_density": now.law.row_density,
-        "upstream_temp": now.stacks.upstream_temp,
-        "inlet_density": now.stacks.inlet_density,
-        "core_density": now.stacks.core_density,
-        "fan_power": now.stacks.fan_power,
-    } | {name: getattr(now.heat, name) for name in HeatSolution._fields}
-    if kept is None:
-        return _Kept(values, resting & sound, np.full(resting.shape, refresh))
+        "left": solution.left_of_peak,
+        "sound": network.converged & ring.converged,
+        "branch_flow": ring.flow,
+        "row_density": law.row_density,
+        "upstream_temp": stacks.upstream_temp,
+        "inlet_density": stacks.inlet_density,
+        "core_density": stacks.core_density,
+        "fan_power": stacks.fan_power,
+    } | heat._asdict()
+    mean = 0.5 * (heat.coolant_in + heat.coolant_out).mean(axis=0, keepdims=True)
+    known = (_known(temp, problem.room_temp) for temp in (heat.enclosure_temp, heat.core_coolant, mean))
+    return values, _Guess(*known, heat.core_share, network.flow, ring.flow)
+
+
+def _known(temp: Floats, room_temp: Floats) -> Floats:
+    """Temperatures to take properties at: the room's where there is no steady one, none beyond all sense."""
+    return np.clip(np.where(np.isnan(temp), room_temp, temp), *PROPERTY_TEMPS)
+
+
+def _secant(temps: Floats, moved: Floats, last_temps: Floats, last_moved: Floats) -> Floats:
+    """Temperatures to refresh at next: where the last two movements would have met, case by case, step bounded."""
+    change = moved - last_moved
+    square = (change * change).sum(axis=0)
+    weight = (moved * change).sum(axis=0) / np.where(square > 0.0, square, 1.0)
+    return temps - np.clip(weight, -SECANT_REACH, SECANT_REACH) * (temps - last_temps)
+
+
+def _write(
+    known: dict[str, NDArray[np.generic]],
+    values: dict[str, NDArray[np.generic]],
+    columns: NDArray[np.intp],
+    open_cases: NDArray[np.bool_],
+    count: int,
+) -> None:
+    """Take over a refresh for every case that has not come to rest before; those are left alone."""
+    picked = columns[open_cases]
     for name, value in values.items():
-        np.copyto(value, kept.values[name], where=kept.done)
-    iterations = np.where(kept.done, kept.iterations, refresh)
-    return _Kept(values, kept.done | (resting & sound), iterations)
+        if name not in known:
+            known[name] = np.zeros((*value.shape[:-1], count), dtype=value.dtype)
+        known[name][..., picked] = value[..., open_cases]
 
 
-def _describe(
-    build: Build,
-    state: State,
-    speeds: Floats,
-    rows: tuple[Row, ...],
-    branches: Branches,
-    room_temp: Floats,
-    pressure: Floats,
-    kept: _Kept,
+def describe_cases(
+    problem: Problem, known: dict[str, NDArray[np.generic]], done: Flags, iterations: NDArray[np.int64]
 ) -> dict[str, NDArray[np.generic]]:
     """Fields of OperatingPoint with the cases first."""
-    known = kept.values
+    build, speeds, rows, branches = problem.build, problem.speeds, problem.rows, problem.branches
     flow = known["flow"]
     stations = station_names(build.loop.order)
     station_flow = np.array([known["branch_flow"][branches.branch_of(name)] for name in stations])
@@ -305,7 +339,7 @@ def _describe(
         "station_flow": station_flow,
         "station_temp_in": known["coolant_in"],
         "station_temp_out": known["coolant_out"],
-        "point_temp": _point_temps(build, state, known["coolant_in"], station_flow, stations),
+        "point_temp": _point_temps(build, problem.state, known["coolant_in"], station_flow, stations),
         "load_share": shares,
         "left_of_peak": known["left"],
     }
@@ -316,18 +350,18 @@ def _describe(
         "level": noise.level,
         "total": noise.total,
         "contributions": noise.contributions,
-        "converged": kept.done,
-        "iterations": kept.iterations,
+        "converged": done,
+        "iterations": iterations,
         "residual": known["residual"],
         "worst_path": known["worst"],
     }
-    return _blank_unconverged(cases_first, kept.done)
+    return _blank_unconverged(cases_first, done)
 
 
 def _point_temps(
     build: Build, state: State, coolant_in: Floats, station_flow: Floats, stations: tuple[str, ...]
 ) -> Floats:
-    """Temperature of every sensing point, T = T_coolant,in + P (share R_point + r0 + c (q/q_ref)^-n), (points, cases) [K]."""
+    """T = T_coolant,in + P (share R_point + r0 + c (q/q_ref)^-n) of every sensing point, (points, cases) [K]."""
     temps = []
     for source in build.sources:
         at = stations.index(source.name)
