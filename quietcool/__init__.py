@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from quietcool.decide.quietest import find_quietest
     from quietcool.entry.build import Build
-    from quietcool.entry.buildfile import check_build, read_build
+    from quietcool.entry.buildfile import read_build
     from quietcool.entry.demos import demo_names, demo_path
+    from quietcool.entry.findings import check_build
     from quietcool.errors import InputError, QuietcoolError
     from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 
@@ -37,7 +38,7 @@ _HOME = {
     "InputError": "quietcool.errors",
     "OperatingPoint": "quietcool.solve.operating_point",
     "QuietcoolError": "quietcool.errors",
-    "check_build": "quietcool.entry.buildfile",
+    "check_build": "quietcool.entry.findings",
     "demo_names": "quietcool.entry.demos",
     "demo_path": "quietcool.entry.demos",
     "find_quietest": "quietcool.decide.quietest",
