@@ -1,0 +1,1 @@
+"""Build files and part sheets: read, checked, converted to SI."""

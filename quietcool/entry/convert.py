@@ -1,0 +1,230 @@
+"""From checked tables to the records of a build, in SI."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TypeVar
+
+import numpy as np
+
+from quietcool.entry.build import (
+    ROOM,
+    AirPath,
+    Build,
+    Coolant,
+    Core,
+    Fan,
+    FanGroup,
+    FanRow,
+    Limits,
+    Loop,
+    LoopElement,
+    Opening,
+    Parallel,
+    Plate,
+    Position,
+    Pump,
+    Radiator,
+    Resistance,
+    Room,
+    Screen,
+    SensingPoint,
+    Source,
+    SpeedRange,
+    StackElement,
+    State,
+    Tube,
+)
+from quietcool.entry.convert_parts import optional
+from quietcool.entry.measures import Quantity
+from quietcool.entry.parts import Part, Shelf
+from quietcool.entry.tables import (
+    AirPathTable,
+    BuildTable,
+    CoolantTable,
+    FanGroupTable,
+    FansElement,
+    LoopTable,
+    OpeningElement,
+    ParallelTable,
+    PositionTable,
+    RadiatorElement,
+    ResistanceElement,
+    RoomTable,
+    SourceTable,
+    StateTable,
+)
+from quietcool.physics.coolant import mass_fraction_from_volume_fraction
+from quietcool.physics.resistance import FITTING_LOSS
+from quietcool.physics.rooms import mean_absorption, mean_absorption_from_reverberation, surface_from_volume
+
+_Part = TypeVar("_Part", bound=Part)
+OCTAVES = 8
+
+
+def build_of(table: BuildTable, shelf: Shelf) -> Build:
+    """Return the build that a checked file and its sheets describe; ledger and inputs come later."""
+    enclosures = tuple(enclosure.name for enclosure in table.enclosure)
+    room = room_of(table.room)
+    field = "room" if table.room.absorption_known else "distance"
+    return Build(
+        title=table.title,
+        room=room,
+        enclosures=enclosures,
+        fan_groups=tuple(_group(group, shelf) for group in table.fan_group),
+        air_paths=tuple(_path(path, shelf) for path in table.air_path),
+        sources=tuple(_source(source, shelf) for source in table.source),
+        loop=_loop(table.loop, enclosures, shelf),
+        positions=tuple(_position(position, field) for position in table.position),
+        states=tuple(_state(state, table, enclosures) for state in table.state),
+    )
+
+
+def _part(shelf: Shelf, name: str, kind: type[_Part]) -> _Part:
+    part = shelf.parts[name]
+    assert isinstance(part, kind), name  # the checks of sense hold this
+    return part
+
+
+def room_surface(room: RoomTable) -> float | None:
+    """Surface from the list of surfaces, as given, or that of a cube of the volume [m2]."""
+    if room.surfaces is not None:
+        return sum(surface.area_m2.value for surface in room.surfaces)
+    if room.surface_m2 is not None:
+        return room.surface_m2.value
+    return None if room.volume_m3 is None else float(surface_from_volume(room.volume_m3.value))
+
+
+def room_absorption(room: RoomTable) -> float | tuple[float, ...] | None:
+    """Mean absorption as given, from the surfaces (one number or octaves), or by Sabine from the reverberation [-]."""
+    if room.surfaces is not None:
+        rows = [_octaves(surface.absorption) for surface in room.surfaces]
+        bands = OCTAVES if any(len(row) > 1 for row in rows) else 1
+        absorption = np.array([row * bands if len(row) == 1 else row for row in rows])
+        mean = mean_absorption([surface.area_m2.value for surface in room.surfaces], absorption.T)
+        return tuple(mean.tolist()) if bands > 1 else float(mean[0])
+    if room.mean_absorption is not None:
+        return room.mean_absorption.value
+    surface = room_surface(room)
+    if room.reverberation_s is None or room.volume_m3 is None or surface is None:
+        return None
+    return float(mean_absorption_from_reverberation(room.reverberation_s.value, room.volume_m3.value, surface))
+
+
+def room_of(room: RoomTable) -> Room:
+    """Room with its absorption, from whatever was given."""
+    volume, given = optional(room.volume_m3), room.surfaces is not None or room.surface_m2 is not None
+    surface = room_surface(room) if given else None
+    return Room(room.temp_c.value, room.altitude_m.value, volume, surface, room_absorption(room))
+
+
+def _octaves(entered: Quantity | list[Quantity]) -> list[float]:
+    return [q.value for q in entered] if isinstance(entered, list) else [entered.value]
+
+
+def _range(
+    low: Quantity, high: Quantity, step: Quantity, bands: Sequence[tuple[Quantity, Quantity]], present: Quantity | None,
+    may_stop: bool = False,
+) -> SpeedRange:  # fmt: skip
+    avoid = tuple((a.value, b.value) for a, b in bands)
+    return SpeedRange(low.value, high.value, step.value, avoid, may_stop, optional(present))
+
+
+def _group(group: FanGroupTable, shelf: Shelf) -> FanGroup:
+    speeds = _range(group.min_rpm, group.max_rpm, group.step_rpm, group.avoid_rpm, group.rpm, group.may_stop)
+    return FanGroup(group.name, _part(shelf, group.fan, Fan), speeds, group.channel)
+
+
+def _path(path: AirPathTable, shelf: Shelf) -> AirPath:
+    stack = tuple(_element(element, shelf) for element in path.stack)
+    return AirPath(path.name, path.source, path.target, stack, path.series_efficiency.value)
+
+
+def _element(element: FansElement | RadiatorElement | ResistanceElement | OpeningElement, shelf: Shelf) -> StackElement:
+    if isinstance(element, FansElement):
+        return FanRow(element.fans, element.count, element.gap_mm.value)
+    if isinstance(element, RadiatorElement):
+        return Core(_part(shelf, element.radiator, Radiator), element.dust.value)
+    if isinstance(element, ResistanceElement):
+        return Screen(_part(shelf, element.resistance, Resistance), element.area_cm2.value, element.dust.value)
+    return Opening(element.opening_cm2.value, element.loss_coefficient.value)
+
+
+def _source(source: SourceTable, shelf: Shelf) -> Source:
+    points = tuple(
+        SensingPoint(point.name, point.resistance_k_per_w.value, optional(point.limit_c), point.share.value)
+        for point in source.points
+    )
+    return Source(source.name, _part(shelf, source.plate, Plate), points)
+
+
+def _coolant(coolant: CoolantTable) -> Coolant:
+    fraction = coolant.mass_percent.value
+    if coolant.volume_percent is not None:
+        fraction = float(mass_fraction_from_volume_fraction(coolant.kind, coolant.volume_percent.value))
+    return Coolant(coolant.kind, fraction)
+
+
+def _order(order: Sequence[str | ParallelTable]) -> tuple[LoopElement, ...]:
+    return tuple(
+        element if isinstance(element, str) else Parallel(tuple(_order(branch) for branch in element.parallel))
+        for element in order
+    )
+
+
+def _loop(loop: LoopTable, enclosures: tuple[str, ...], shelf: Shelf) -> Loop:
+    bends = loop.tube.fittings
+    loss = bends.right * FITTING_LOSS["90"] + bends.half * FITTING_LOSS["45"]
+    return Loop(
+        coolant=_coolant(loop.coolant),
+        volume=loop.volume_l.value,
+        pump=_part(shelf, loop.pump, Pump),
+        pump_speeds=_range(
+            loop.pump_min_rpm, loop.pump_max_rpm, loop.pump_step_rpm, loop.pump_avoid_rpm, loop.pump_rpm
+        ),
+        order=_order(loop.order),
+        tube=Tube(loop.tube.bore_mm.value, loop.tube.length_m.value, loss),
+        pump_enclosure=loop.pump_enclosure or (enclosures[0] if enclosures else ROOM),
+        min_flow=loop.min_flow_l_per_min.value,
+    )
+
+
+def _position(position: PositionTable, field: str) -> Position:
+    partition = _octaves(position.partition_db)
+    chosen = position.field or field
+    return Position(
+        name=position.name,
+        distance=position.distance_m.value,
+        directivity=position.directivity.value,
+        field="room" if chosen == "room" else "distance",
+        partition=partition[0] if len(partition) == 1 else tuple(partition),
+        background=optional(position.background_dba),
+        self_noise=optional(position.self_noise_dba),
+        limit=optional(position.limit_dba),
+    )
+
+
+def _state(state: StateTable, table: BuildTable, enclosures: tuple[str, ...]) -> State:
+    heat = state.heat_w.by_source
+    limits = Limits(
+        coolant=optional(state.limits.coolant_c),
+        enclosure_air=_by_enclosure(state.limits.enclosure_air_c, enclosures),
+        position={name: level.value for name, level in state.limits.position_dba.items()},
+    )
+    room_temp = state.room_temp_c or table.room.temp_c
+    return State(
+        name=state.name,
+        heat={source.name: heat[source.name].value if source.name in heat else 0.0 for source in table.source},
+        air_heat=_by_enclosure(state.heat_w.air, enclosures[:1]),
+        room_temp=room_temp.value,
+        limits=limits,
+    )
+
+
+def _by_enclosure(entered: Quantity | Mapping[str, Quantity] | None, enclosures: Sequence[str]) -> dict[str, float]:
+    """By name as entered; one number goes to all of `enclosures`."""
+    if entered is None:
+        return {}
+    if isinstance(entered, Quantity):
+        return dict.fromkeys(enclosures, entered.value)
+    return {name: quantity.value for name, quantity in entered.items()}

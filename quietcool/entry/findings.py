@@ -1,0 +1,101 @@
+"""What is worth knowing about a build although it is no error."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from quietcool.entry.build import PUMP, Build, Curve, Sound, SpeedRange
+from quietcool.entry.speeds import admissible_count
+
+TRUSTED_SPEEDS = (0.4, 1.5)  # of the speed of a sheet; beyond, fan laws are stretched (common practice, no source)
+FEW_SPEEDS = 5
+TRUSTED_EFFICIENCY = (0.85, 1.0)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing worth knowing."""
+
+    kind: str  # "extrapolated", "estimate", "few speeds", "not admissible" or "unusual"
+    place: str  # what of the build it is about
+    sentence: str
+
+    def __str__(self) -> str:
+        """Return place and sentence."""
+        return f"{self.place}: {self.sentence}"
+
+
+def check_build(build: Build) -> list[Finding]:
+    """Return the findings that need no solve: extrapolation, estimates, speeds that are few or not admissible."""
+    return [*_speeds(build), *_estimates(build), *_unusual(build)]
+
+
+def _speeds(build: Build) -> Iterator[Finding]:
+    rows = [(f'fan group "{g.name}"', g.speeds, g.fan.curve, g.fan.sound, g.fan.name) for g in build.fan_groups]
+    pump = build.loop.pump
+    rows.append((PUMP, build.loop.pump_speeds, pump.curve, pump.sound, pump.name))
+    for place, speeds, curve, sound, sheet in rows:
+        yield from _extrapolated(place, speeds, curve, sound, sheet)
+        yield from _settable(place, speeds)
+
+
+def _extrapolated(place: str, speeds: SpeedRange, curve: Curve, sound: Sound, sheet: str) -> Iterator[Finding]:
+    given: dict[float, list[str]] = {}
+    for what, reference in (("curve", curve.speed), ("sound", sound.speed)):
+        given.setdefault(reference, []).append(what)
+    for reference, whats in given.items():
+        low, high = (factor * reference for factor in TRUSTED_SPEEDS)
+        if speeds.lowest < low or speeds.highest > high:
+            sentence = (
+                f"speeds from {_rpm(speeds.lowest)} to {_rpm(speeds.highest)} rpm leave {_rpm(low)} to {_rpm(high)}, "
+                f"the trusted range of {sheet}, whose {' and '.join(whats)} stand at {_rpm(reference)} rpm"
+            )
+            yield Finding("extrapolated", place, sentence)
+
+
+def _settable(place: str, speeds: SpeedRange) -> Iterator[Finding]:
+    grid = (speeds.lowest, speeds.highest, speeds.step)
+    left, all_of_them = admissible_count(*grid, speeds.avoid), admissible_count(*grid, ())
+    if speeds.avoid and left < min(FEW_SPEEDS, all_of_them):
+        yield Finding("few speeds", place, f"the bands to avoid leave {left} of {all_of_them} speeds")
+    if speeds.present is not None and not _admissible(speeds.present, speeds):
+        sentence = f"the present speed of {_rpm(speeds.present)} rpm is none that may be set"
+        yield Finding("not admissible", place, sentence)
+
+
+def _admissible(speed: float, speeds: SpeedRange) -> bool:
+    if speed == 0.0:
+        return speeds.may_stop or speeds.lowest == 0.0
+    steps = (speed - speeds.lowest) / speeds.step
+    on_grid = math.isclose(steps, round(steps), abs_tol=1e-6) and speeds.lowest <= speed <= speeds.highest + 1e-9
+    slack = 1e-9 * speeds.step
+    return on_grid and not any(low - slack <= speed <= high + slack for low, high in speeds.avoid)
+
+
+def _estimates(build: Build) -> Iterator[Finding]:
+    for name in sorted({g.fan.name for g in build.fan_groups if g.fan.curve.estimated}):
+        sentence = "its curve is a quarter ellipse through two numbers: an estimate, real curves sag in the middle"
+        yield Finding("estimate", name, sentence)
+    used = {core.radiator.name for path in build.air_paths if (core := path.core) is not None}
+    used |= {g.fan.name for g in build.fan_groups} | {s.plate.name for s in build.sources} | {build.loop.pump.name}
+    blocks: dict[str, set[str]] = {}
+    for entry in build.ledger:
+        sheet, _, key = entry.place.partition(": ")
+        if sheet in used and entry.origin == "estimate":
+            blocks.setdefault(sheet, set()).add(key.split(".")[0])
+    for name, keys in sorted(blocks.items()):
+        yield Finding("estimate", name, f"its {' and '.join(sorted(keys))} numbers are estimates")
+
+
+def _unusual(build: Build) -> Iterator[Finding]:
+    low, high = TRUSTED_EFFICIENCY
+    for path in build.air_paths:
+        if isinstance(path.series_efficiency, float) and not low <= path.series_efficiency <= high:
+            sentence = f"a series_efficiency of {path.series_efficiency:g} lies outside {low:g} to {high:g}"
+            yield Finding("unusual", f'air path "{path.name}"', sentence)
+
+
+def _rpm(speed: float) -> str:
+    return f"{speed * 60.0:.0f}"

@@ -1,0 +1,409 @@
+"""The keys of build files: one model a table.
+
+The descriptions of the fields are the table of keys that users read.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal, TypeAlias
+
+from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
+
+from quietcool.entry.measures import (
+    LONGEST_LIST,
+    REFUSED,
+    Count,
+    Format,
+    Measure,
+    Name,
+    Pair,
+    Quantity,
+    Table,
+    Text,
+    preset,
+    refuse,
+    without_note,
+)
+
+MOST_BANDS = 50
+OCTAVES = 8  # 63 Hz to 8 kHz
+
+Speed: TypeAlias = Annotated[Quantity, Measure("rpm", 0, 30_000)]
+TurningSpeed: TypeAlias = Annotated[Quantity, Measure("rpm", 50, 30_000)]
+SpeedStep: TypeAlias = Annotated[Quantity, Measure("rpm", 1, 5000)]
+Band: TypeAlias = Annotated[tuple[Quantity, Quantity], Pair(Measure("rpm", 0, 30_000), Measure("rpm", 0, 30_000))]
+Bands: TypeAlias = Annotated[list[Band], Field(max_length=MOST_BANDS)]
+RoomTemp: TypeAlias = Annotated[Quantity, Measure("degC", -30, 70)]
+Level: TypeAlias = Annotated[Quantity, Measure("dB(A)", -20, 120)]
+Dust: TypeAlias = Annotated[Quantity, Measure("1", 0.2, 50)]
+Area: TypeAlias = Annotated[Quantity, Measure("cm2", 0.1, 1e5)]
+
+
+def _is_table(entered: Any) -> str:
+    return "by name" if isinstance(entered, dict) else "one number"
+
+
+def _is_list(entered: Any) -> str:
+    return "octave values" if isinstance(entered, list) else "one number"
+
+
+HEAT = Measure("W", 0, 20_000)
+AIR_LIMIT = Measure("degC", 0, 150)
+PARTITION = Measure("dB", 0, 100)
+ABSORPTION = Measure("1", 0, 1)
+
+HeatOrByName: TypeAlias = Annotated[
+    Annotated[Quantity, HEAT, Tag("one number")]
+    | Annotated[dict[str, Annotated[Quantity, HEAT]], BeforeValidator(without_note), Tag("by name")],
+    Discriminator(_is_table),
+]
+TempOrByName: TypeAlias = Annotated[
+    Annotated[Quantity, AIR_LIMIT, Tag("one number")]
+    | Annotated[dict[str, Annotated[Quantity, AIR_LIMIT]], BeforeValidator(without_note), Tag("by name")],
+    Discriminator(_is_table),
+]
+PartitionOrOctaves: TypeAlias = Annotated[
+    Annotated[Quantity, PARTITION, Tag("one number")]
+    | Annotated[
+        list[Annotated[Quantity, PARTITION]], Field(min_length=OCTAVES, max_length=OCTAVES), Tag("octave values")
+    ],
+    Discriminator(_is_list),
+]
+AbsorptionOrOctaves: TypeAlias = Annotated[
+    Annotated[Quantity, ABSORPTION, Tag("one number")]
+    | Annotated[
+        list[Annotated[Quantity, ABSORPTION]], Field(min_length=OCTAVES, max_length=OCTAVES), Tag("octave values")
+    ],
+    Discriminator(_is_list),
+]
+
+
+class SurfaceTable(Table):
+    """A part of the room's surface."""
+
+    area_m2: Annotated[Quantity, Measure("m2", 0.01, 1e5)] = Field(description="its area")
+    absorption: AbsorptionOrOctaves = Field(description="its absorption: one number or eight octaves, 63 Hz to 8 kHz")
+
+
+class RoomTable(Table):
+    """The air that the rig breathes and the room that it sounds in."""
+
+    temp_c: RoomTemp = Field(description="temperature of the air that the intakes breathe")
+    altitude_m: Annotated[Quantity, Measure("m", -500, 9000)] = Field(
+        default=preset(0), description="height above the sea"
+    )
+    volume_m3: Annotated[Quantity, Measure("m3", 1, 1e6)] | None = Field(default=None, description="volume of the room")
+    surface_m2: Annotated[Quantity, Measure("m2", 1, 1e6)] | None = Field(
+        default=None, description="surface of the room; without it that of a cube of its volume"
+    )
+    mean_absorption: Annotated[Quantity, Measure("1", 0.001, 0.99)] | None = Field(
+        default=None, description="mean absorption coefficient"
+    )
+    reverberation_s: Annotated[Quantity, Measure("s", 0.02, 30)] | None = Field(
+        default=None, description="time in which the level falls by 60 dB; gives the absorption where it is not given"
+    )
+    surfaces: list[SurfaceTable] | None = Field(
+        default=None,
+        min_length=1,
+        max_length=LONGEST_LIST,
+        description="areas with their absorption, instead of the mean",
+    )
+
+    @property
+    def absorption_known(self) -> bool:
+        """Whether the room's absorption area follows from what is given."""
+        if self.surfaces is not None or (self.reverberation_s is not None and self.volume_m3 is not None):
+            return True
+        return self.mean_absorption is not None and (self.surface_m2 is not None or self.volume_m3 is not None)
+
+    @model_validator(mode="after")
+    def _is_told_once(self) -> RoomTable:
+        if self.surfaces is not None and self.mean_absorption is not None:
+            raise refuse("surfaces or mean_absorption", "both", "leave one out")
+        if self.reverberation_s is not None and self.volume_m3 is None:
+            raise refuse("volume_m3 beside reverberation_s", "no volume_m3", "add the room's volume")
+        return self
+
+
+class EnclosureTable(Table):
+    """A case around part of the rig."""
+
+    name: Name = Field(description="its name")
+
+
+class FanGroupTable(Table):
+    """Fans that share one speed."""
+
+    name: Name = Field(description="its name")
+    fan: Text = Field(description="name of the fan's sheet")
+    min_rpm: Speed = Field(description="lowest speed")
+    max_rpm: TurningSpeed = Field(description="highest speed")
+    step_rpm: SpeedStep = Field(
+        default=preset(20), description="speeds are min_rpm, min_rpm + step_rpm, ... up to max_rpm"
+    )
+    avoid_rpm: Bands = Field(default=[], description="closed bands to stay out of, as pairs")
+    may_stop: Annotated[bool, Field(strict=True)] = Field(default=False, description="whether 0 is allowed too")
+    rpm: Speed | None = Field(default=None, description="present speed")
+    channel: Text | None = Field(default=None, description="controller channel")
+
+
+class FansElement(Table):
+    """A row of fans in a stack."""
+
+    tag: ClassVar[str] = "fan row"
+    fans: Text = Field(description="name of the fan group")
+    count: Annotated[int, Count(1, 100)] = Field(description="fans side by side")
+    gap_mm: Annotated[Quantity, Measure("mm", 0, 500)] = Field(
+        default=preset(0), description="to the neighbouring core"
+    )
+
+
+class RadiatorElement(Table):
+    """A radiator in a stack."""
+
+    tag: ClassVar[str] = "a core"
+    radiator: Text = Field(description="name of the radiator's sheet")
+    dust: Dust = Field(default=preset(1), description="multiplies the viscous resistance")
+
+
+class ResistanceElement(Table):
+    """A filter, grille or guard in a stack."""
+
+    tag: ClassVar[str] = "a screen"
+    resistance: Text = Field(description="name of the sheet")
+    area_cm2: Area = Field(description="its area")
+    dust: Dust = Field(default=preset(1), description="multiplies the viscous resistance")
+
+
+class OpeningElement(Table):
+    """A bare opening in a stack."""
+
+    tag: ClassVar[str] = "an opening"
+    opening_cm2: Area = Field(description="its area")
+    loss_coefficient: Annotated[Quantity, Measure("1", 0.01, 1000)] = Field(
+        description="on the velocity in opening_cm2"
+    )
+
+
+ELEMENTS: dict[str, type[FansElement | RadiatorElement | ResistanceElement | OpeningElement]] = {
+    "fans": FansElement,
+    "radiator": RadiatorElement,
+    "resistance": ResistanceElement,
+    "opening_cm2": OpeningElement,
+}
+
+
+def _element(entered: Any) -> str | None:
+    kinds = [model.tag for key, model in ELEMENTS.items() if isinstance(entered, dict) and key in entered]
+    return kinds[0] if len(kinds) == 1 else None
+
+
+def _form(required: str, advice: str) -> dict[str, Any]:
+    context = {"required": required, "found": "", "advice": advice}
+    return {"custom_error_type": REFUSED, "custom_error_message": "refused", "custom_error_context": context}
+
+
+Element: TypeAlias = Annotated[
+    Annotated[FansElement, Tag("fan row")]
+    | Annotated[RadiatorElement, Tag("a core")]
+    | Annotated[ResistanceElement, Tag("a screen")]
+    | Annotated[OpeningElement, Tag("an opening")],
+    Discriminator(_element, **_form(f"a table with exactly one of {', '.join(ELEMENTS)}", "write one element a table")),
+]
+
+
+class AirPathTable(Table):
+    """A stack of elements that air passes from one node to another."""
+
+    name: Name = Field(description="its name")
+    source: Text = Field(alias="from", description='node the stack begins at: "room" or an enclosure')
+    target: Text = Field(alias="to", description="node it ends at")
+    stack: list[Element] = Field(
+        min_length=1, max_length=LONGEST_LIST, description="elements in the order in which the air meets them"
+    )
+    series_efficiency: Annotated[Quantity, Measure("1", 0.5, 1)] = Field(
+        default=preset(0.925), description="multiplies the pressure rise of each row where a stack has more than one"
+    )
+
+
+class PointTable(Table):
+    """A place in a source whose temperature is read."""
+
+    name: Name = Field(description="its name")
+    resistance_k_per_w: Annotated[Quantity, Measure("K/W", 0, 10)] = Field(description="from the plate to this place")
+    limit_c: Annotated[Quantity, Measure("degC", 0, 200)] | None = Field(
+        default=None, description="highest temperature"
+    )
+    share: Annotated[Quantity, Measure("1", 0, 1)] = Field(
+        default=preset(1), description="share of the source's heat that passes the resistance"
+    )
+
+
+class SourceTable(Table):
+    """A heat source on the loop."""
+
+    name: Name = Field(description="its name")
+    plate: Text = Field(description="name of the plate's sheet")
+    points: list[PointTable] = Field(
+        min_length=1, max_length=LONGEST_LIST, description="places whose temperature is read"
+    )
+
+
+class CoolantTable(Table):
+    """What runs in the loop."""
+
+    kind: Literal["water", "ethylene_glycol", "propylene_glycol"] = Field(
+        description='"water", "ethylene_glycol" or "propylene_glycol"'
+    )
+    mass_percent: Annotated[Quantity, Measure("percent", 0, 60)] = Field(
+        default=preset(0), description="glycol by mass"
+    )
+    volume_percent: Annotated[Quantity, Measure("percent", 0, 60)] | None = Field(
+        default=None, description="or glycol by volume at 20 degC"
+    )
+
+    @model_validator(mode="after")
+    def _is_told_once(self) -> CoolantTable:
+        given = {"mass_percent", "volume_percent"} & self.model_fields_set
+        if len(given) == 2:
+            raise refuse("mass_percent or volume_percent", "both", "leave one out")
+        glycol = self.volume_percent or self.mass_percent
+        if self.kind == "water" and glycol.value > 0.0:
+            raise refuse("no glycol in water", glycol.printed, 'write kind = "ethylene_glycol" or "propylene_glycol"')
+        return self
+
+
+class FittingsTable(Table):
+    """Bends of the ring, by their angle."""
+
+    right: Annotated[int, Count(0, 1000)] = Field(
+        default=preset(0), alias="90", description="bends of 90 degrees, K = 1.3 each"
+    )
+    half: Annotated[int, Count(0, 1000)] = Field(default=0, alias="45", description="bends of 45 degrees, K = 0.4 each")
+
+
+class TubeTable(Table):
+    """All tube of the ring."""
+
+    bore_mm: Annotated[Quantity, Measure("mm", 1, 100)] = Field(description="inner diameter")
+    length_m: Annotated[Quantity, Measure("m", 0, 200)] = Field(description="length of all tube together")
+    fittings: FittingsTable = Field(default=preset({}), description="how many bends of which angle")
+
+
+class ParallelTable(Table):
+    """Branches of the loop side by side."""
+
+    tag: ClassVar[str] = "side by side"
+    parallel: list[list[OrderElement]] = Field(max_length=LONGEST_LIST, description="branches, each a list like order")
+
+
+def _order_element(entered: Any) -> str | None:
+    return "one name" if isinstance(entered, str) else "side by side" if isinstance(entered, dict) else None
+
+
+OrderElement: TypeAlias = Annotated[
+    Annotated[Text, Tag("one name")] | Annotated[ParallelTable, Tag("side by side")],
+    Discriminator(_order_element, **_form("a name or { parallel = [[...], [...]] }", "write a name in quotes")),
+]
+
+
+class LoopTable(Table):
+    """The coolant ring."""
+
+    coolant: CoolantTable = Field(description="what runs in it")
+    volume_l: Annotated[Quantity, Measure("L", 0.01, 1000)] = Field(description="coolant in the ring")
+    pump: Text = Field(description="name of the pump's sheet")
+    pump_min_rpm: TurningSpeed = Field(description="lowest speed")
+    pump_max_rpm: TurningSpeed = Field(description="highest speed")
+    pump_step_rpm: SpeedStep = Field(default=preset(20), description="step of the speeds, as of a fan group")
+    pump_avoid_rpm: Bands = Field(default=[], description="closed bands to stay out of, as pairs")
+    pump_rpm: Speed | None = Field(default=None, description="present speed")
+    order: list[OrderElement] = Field(
+        min_length=1,
+        max_length=LONGEST_LIST,
+        description='station by station: "pump", sources, radiators by their path\'s name, { parallel = ... }',
+    )
+    pump_enclosure: Text | None = Field(
+        default=None, description="node that the rest of the pump's power warms; the first enclosure, else the room"
+    )
+    tube: TubeTable = Field(description="all tube of the ring")
+    min_flow_l_per_min: Annotated[Quantity, Measure("L/min", 0, 1000)] = Field(
+        default=preset(0), description="lowest flow"
+    )
+
+
+class PositionTable(Table):
+    """A place where the rig is heard."""
+
+    name: Name = Field(description="its name; the first position is the default objective")
+    distance_m: Annotated[Quantity, Measure("m", 0.05, 200)] = Field(description="from the rig")
+    directivity: Annotated[Quantity, Measure("1", 0.1, 50)] = Field(
+        default=preset(1), description="1 in the open, 2 on a floor, 4 in an edge, 8 in a corner"
+    )
+    field: Literal["room", "distance"] | None = Field(
+        default=None, description='"room" or "distance"; without it "room" where the absorption of the room is known'
+    )
+    partition_db: PartitionOrOctaves = Field(
+        default=preset(0), description="loss of a wall between: one number or eight octaves, 63 Hz to 8 kHz"
+    )
+    background_dba: Level | None = Field(default=None, description="level there without the rig")
+    self_noise_dba: Level | None = Field(default=None, description="self noise of the microphone")
+    limit_dba: Level | None = Field(default=None, description="highest level of the rig's share")
+
+
+class HeatTable(Table):
+    """Heat of a state: sources by their name, enclosure air under `air`."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, Annotated[Quantity, HEAT]]
+
+    air: HeatOrByName | None = Field(default=None, description="into enclosure air: into the first, or by name")
+
+    @property
+    def by_source(self) -> dict[str, Quantity]:
+        """Heat into the coolant by source."""
+        return self.__pydantic_extra__
+
+
+class LimitsTable(Table):
+    """Limits of a state besides those of the sensing points."""
+
+    coolant_c: Annotated[Quantity, Measure("degC", 0, 150)] | None = Field(
+        default=None, description="hottest station of the ring"
+    )
+    enclosure_air_c: TempOrByName | None = Field(default=None, description="air of every enclosure, or by name")
+    position_dba: Annotated[dict[str, Level], BeforeValidator(without_note)] = Field(
+        default=preset({}), description="by position, instead of its limit_dba"
+    )
+
+
+class StateTable(Table):
+    """A workload."""
+
+    name: Name = Field(description="its name")
+    heat_w: HeatTable = Field(description="heat into the coolant by source, and `air`: into enclosure air")
+    limits: LimitsTable = Field(default=preset({}), description="what must hold besides the limits of the points")
+    room_temp_c: RoomTemp | None = Field(default=None, description="the room's temperature in this state")
+
+
+class BuildTable(Table):
+    """A build file."""
+
+    format: Format = Field(description="1")
+    title: Annotated[Text, Field(min_length=1, max_length=200)] = Field(description="what the rig is called")
+    parts: list[Text] = Field(
+        min_length=1, max_length=20, description="folders with part sheets, inside the build file's own folder tree"
+    )
+    room: RoomTable = Field(description="the room")
+    enclosure: list[EnclosureTable] = Field(default=[], max_length=LONGEST_LIST, description="cases around the rig")
+    fan_group: list[FanGroupTable] = Field(default=[], max_length=LONGEST_LIST, description="fans that share a speed")
+    air_path: list[AirPathTable] = Field(min_length=1, max_length=LONGEST_LIST, description="ways of the air")
+    source: list[SourceTable] = Field(min_length=1, max_length=LONGEST_LIST, description="heat sources on the loop")
+    loop: LoopTable = Field(description="the coolant ring")
+    position: list[PositionTable] = Field(min_length=1, max_length=LONGEST_LIST, description="where the rig is heard")
+    state: list[StateTable] = Field(min_length=1, max_length=LONGEST_LIST, description="workloads")
+
+
+ParallelTable.model_rebuild()
+LoopTable.model_rebuild()
+BuildTable.model_rebuild()
