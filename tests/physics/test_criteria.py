@@ -127,7 +127,8 @@ def test_nc_of_random_spectra_against_plain_loops():
 
 
 def test_table_is_within_a_decibel_of_the_classic_one():
-    # Beranek's curves of 1957, as another library prints them, differ by 1 dB in twelve cells, none of them over NC-35 or NC-45 to NC-55.
+    # Beranek's curves of 1957, as another library prints them: twelve cells differ by 1 dB, none of them in NC-35 and
+    # NC-45 to NC-55.
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what the library warns of at import is not ours
         try:
