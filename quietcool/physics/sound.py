@@ -64,8 +64,12 @@ def sum_levels(levels: ArrayLike, axis: int = -1) -> Levels:
     >>> float(sum_levels([30.0, -np.inf]))
     30.0
     """
-    with np.errstate(invalid="ignore"):  # a NaN of an unsolved case passes without a warning
-        total: Levels = DB_PER_E_FOLD * np.logaddexp.reduce(np.asarray(levels, float) / DB_PER_E_FOLD, axis=axis)
+    sources = np.asarray(levels, float)
+    peak = np.max(sources, axis=axis, keepdims=True, initial=-np.inf)
+    origin = np.where(np.isinf(peak), 0.0, peak)  # energies relative to the loudest neither overflow nor vanish
+    energy = np.sum(np.exp((sources - origin) / DB_PER_E_FOLD), axis=axis)
+    with np.errstate(divide="ignore"):
+        total: Levels = np.squeeze(origin, axis=axis) + DB_PER_E_FOLD * np.log(energy)
     return total
 
 

@@ -69,7 +69,8 @@ class NoiseState:
 
 def _along_last_axis(columns: Iterable[ArrayLike]) -> Levels:
     """Stack columns that may carry different case axes along a new last axis."""
-    return np.stack(np.broadcast_arrays(*(np.asarray(column, float) for column in columns)), axis=-1)
+    things = np.stack(np.broadcast_arrays(*(np.asarray(column, float) for column in columns)))
+    return np.moveaxis(things, 0, -1)  # things first in memory: sums over them run along the cases
 
 
 def installation_terms(
@@ -347,7 +348,10 @@ def predict_noise(
         if array.shape[-1:] != (count,):
             raise ValueError(f"{name}: the last axis must have {count} entries, got shape {array.shape}")
     power_levels, members = _power_levels(build, speeds, load_share, adders)
-    groups = np.stack([sound.sum_levels(power_levels[..., places]) for places in members], axis=-1)
+    by_thing = np.moveaxis(power_levels, -1, 0)
+    groups = _along_last_axis(
+        sound.sum_levels(by_thing[places], axis=0) if len(places) != 1 else by_thing[places[0]] for places in members
+    )
     contributions: Levels = groups[..., :, None] + transfer(build)[..., None, :]
     level = sound.sum_levels(contributions, axis=-2)
     total = sound.sum_levels(_along_last_axis([level, position_floors(build)]))
