@@ -174,7 +174,8 @@ def test_a_radiator_by_ht() -> None:
 
 def test_finned_cross_flow_of_a_textbook() -> None:
     # T. L. Bergman et al., "Introduction to Heat Transfer", 6th edition, chapter 11, finned cross-flow example
-    # (recalled, not re-read): water 1 kg/s 35 to 125 degC, 4197 J/(kg K), gas 300 to 100 degC. NTU read from a chart: 2.1.
+    # (recalled, not re-read): water 1 kg/s 35 to 125 degC, 4197 J/(kg K), gas 300 to 100 degC.
+    # NTU read from a chart: 2.1.
     water = 4197.0
     gas = water * 90.0 / 200.0
     ntu = np.linspace(1.5, 2.7, 2001)

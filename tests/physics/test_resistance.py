@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from quietcool.physics import air
+from quietcool.physics import air, exchangers
 from quietcool.physics.friction import friction_factor_colebrook_1939, friction_factor_haaland_1983
 from quietcool.physics.resistance import (
     FITTING_LOSS,
+    REFERENCE_DENSITY,
     REFERENCE_VISCOSITY,
     fit_forchheimer,
     forchheimer_pressure_drop,
@@ -25,7 +26,9 @@ from quietcool.physics.resistance import (
 WATER_30 = (995.65, 7.972e-4)  # IAPWS-95 and IAPWS 2008 viscosity at 101325 Pa [kg/m3], [Pa s]
 
 
-def test_the_reference_viscosity_is_that_of_air() -> None:
+def test_the_reference_air_is_one_and_the_same() -> None:
+    # Modules of formulas do not see each other, so the constants stand in each.
+    assert air.REFERENCE_DENSITY == REFERENCE_DENSITY == exchangers.REFERENCE_DENSITY == 1.2
     assert pytest.approx(air.REFERENCE_VISCOSITY, rel=1e-15) == REFERENCE_VISCOSITY
 
 
