@@ -43,6 +43,16 @@ def test_developing_friction() -> None:
     re, x = 100.0, np.array([0.005, 0.02, 0.05, 0.2])
     got = channels.friction_developing(re, 1.0 / (x * re), 0.0) * re
     assert got == pytest.approx(np.array([52.8392, 31.8774, 27.2326, 24.8301]), abs=6e-5)
+    # Rectangular ducts at x = 0.005: the same equation written out, with f Re, K and C as tabulated by Shah and London
+    # 1978 for aspects 0.2, 0.5, 1 (recalled, not re-read).
+    mouth = 3.44 / 0.005**0.5
+    for aspect, developed, loss, constant in (
+        (0.2, 19.071, 0.931, 7.6e-5),
+        (0.5, 15.548, 1.28, 2.1e-4),
+        (1.0, 14.227, 1.43, 2.9e-4),
+    ):
+        expected = mouth + (loss / 0.02 + developed - mouth) / (1 + constant / 0.005**2)
+        assert channels.friction_developing(re, 1 / (0.005 * re), aspect) * re == pytest.approx(expected, rel=1e-4)
     # The mouth: f Re = 3.44 / sqrt(x), boundary layers; the far end: developed flow.
     assert channels.friction_developing(re, 1.0 / (1e-7 * re), 0.0) * re == pytest.approx(3.44 / 1e-7**0.5, rel=2e-3)
     assert channels.friction_developing(re, 1e-9, 0.5) * re == pytest.approx(

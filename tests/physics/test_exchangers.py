@@ -105,6 +105,16 @@ def test_the_series_as_mason_wrote_it() -> None:
     assert effectiveness_cross_unmixed(ntu, ratio) == pytest.approx(mason, rel=3e-14)
 
 
+def test_large_arguments_follow_mason_too() -> None:
+    # Same source; NTU and C_r NTU around and above 500, where an expansion stands in for the series.
+    special = pytest.importorskip("scipy.special")
+    ntu, ratio = (x.ravel() for x in np.meshgrid([505.0, 560.0, 640.0, 900.0], [0.8, 0.9, 0.95, 0.99, 1.0]))
+    k = np.arange(3000)[:, None]
+    mason = (special.gammainc(k + 1, ntu) * special.gammainc(k + 1, ratio * ntu)).sum(0) / (ratio * ntu)
+    assert (ratio * ntu > 500.0).sum() > 10
+    assert effectiveness_cross_unmixed(ntu, ratio) == pytest.approx(mason, rel=2e-9)
+
+
 @given(ntu=st.one_of(st.just(0.0), st.floats(1e-250, 1e-3), st.floats(1e-3, 600.0)), ratio=st.floats(1e-9, 1.0))
 def test_cross_flow_lies_between_its_neighbours(ntu: float, ratio: float) -> None:
     got = float(effectiveness_cross_unmixed(ntu, ratio))
