@@ -1,0 +1,1 @@
+"""A lower bound on the level of every setting that keeps the limits."""
