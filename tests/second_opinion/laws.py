@@ -14,8 +14,7 @@ from scipy.special import i0e
 
 from quietcool.entry.build import Curve
 
-# U.S. Standard Atmosphere, 1976 (NOAA-S/T 76-1562): section 1.2 table 2 and equation (51).
-GAS_CONSTANT = 8314.32 / 28.9644  # of dry air [J/(kg K)]
+GAS_CONSTANT = 287.05287  # of dry air, ISO 2533:1975, Standard atmosphere, table 1 (recalled, not re-read) [J/(kg K)]
 AIR_SPECIFIC_HEAT = 1006.0  # [J/(kg K)]
 SHEET_DENSITY = 1.2  # [kg/m3]
 
