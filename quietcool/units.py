@@ -168,9 +168,9 @@ _ADVICE = {
 
 _NUMBER = r"[-+]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
 # Atomic, so that "12" is never read as 1 with the unit "2"; a mark after the number is not a unit.
-_QUANTITY = re.compile(rf"\s*((?>{_NUMBER}))\s*(?![.,'0-9])(\S.*?)?\s*\Z", re.DOTALL)
+_QUANTITY = re.compile(rf"\s*((?>{_NUMBER}))\s*(?![.,']|[0-9](?!/))(\S.*?)?\s*\Z", re.DOTALL)
 _BOUND = re.compile(r"\s*(?:[<>≤≥~≈±]|up to|max\b|min\b|about|ca\b|approx)", re.IGNORECASE)
-_SEPARATED = re.compile(r"[0-9]['’,\u00a0\u202f ][0-9]|[0-9]\.[0-9]+\.[0-9]")
+_SEPARATED = re.compile(r"[0-9],[0-9]|[0-9]['’\u00a0\u202f ][0-9]{3}(?![0-9/])|[0-9]\.[0-9]+\.[0-9]")
 
 
 def accepted(unit: str) -> str:
@@ -182,6 +182,16 @@ def accepted(unit: str) -> str:
     dimension = UNITS[unit].dimension
     names = [name for name, row in UNITS.items() if row.dimension == dimension]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def clean(text: str, longest: int = 60) -> str:
+    """Return a text cut to a length and without control characters, which a terminal would obey.
+
+    >>> chr(27) in clean("front" + chr(27) + "[2J")
+    False
+    """
+    text = text if len(text) <= longest else text[:longest] + "..."
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def shown(value: object, longest: int = 60) -> str:
@@ -199,9 +209,7 @@ def shown(value: object, longest: int = 60) -> str:
         return f"{'a list' if isinstance(value, list) else 'a table'} of {len(value)}"
     else:
         text, quote = ("true" if value else "false") if isinstance(value, bool) else str(value), ""
-    text = text if len(text) <= longest else text[:longest] + "..."
-    clean = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
-    return f"{quote}{clean}{quote}"
+    return f"{quote}{clean(text, longest)}{quote}"
 
 
 def si_value(number: float, unit: str) -> float:
@@ -230,6 +238,34 @@ def si_value(number: float, unit: str) -> float:
     """
     row = UNITS[unit]
     return float((_exact(number) + row.offset) * row.factor)
+
+
+def in_unit(value: float, unit: str) -> float:
+    """Return an SI number in a unit, to 12 digits, so that what was read from a file prints as it was written.
+
+    number = SI / factor - offset
+
+    Parameters
+    ----------
+    value : float
+        NaN and infinity pass. [SI]
+    unit : str
+        A name of the table `UNITS`.
+
+    Returns
+    -------
+    float
+        The same quantity in that unit. [unit]
+
+    Examples
+    --------
+    >>> in_unit(1100.0 / 60.0, "rpm"), in_unit(318.15, "degC")
+    (1100.0, 45.0)
+    """
+    if not math.isfinite(value):
+        return float(value)
+    row = UNITS[unit]
+    return float(f"{float(Fraction(float(value)) / row.factor - row.offset):.12g}")
 
 
 def convert(quantity: object, unit: str) -> tuple[float, str]:

@@ -52,7 +52,7 @@ def read_build(path: str | os.PathLike[str]) -> Build:
     view, complaints = view_of(document.tree)
     folders = document.tree.get("parts")
     shelf = read_shelf(folders if isinstance(folders, list) else [], home, Path(shown).parent)
-    shelf.complete &= isinstance(folders, list)
+    shelf.complete &= isinstance(folders, list) and len(folders) > 0  # else every part would be unknown
     complaints += [*shelf.complaints, *check_sense(view, shelf)]
     loop = view.single("loop", LoopTable)
     if loop is not None:

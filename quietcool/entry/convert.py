@@ -36,6 +36,7 @@ from quietcool.entry.build import (
     Tube,
 )
 from quietcool.entry.convert_parts import optional
+from quietcool.entry.elements import FansElement, OpeningElement, RadiatorElement, ResistanceElement
 from quietcool.entry.measures import Quantity
 from quietcool.entry.parts import Part, Shelf
 from quietcool.entry.tables import (
@@ -43,13 +44,9 @@ from quietcool.entry.tables import (
     BuildTable,
     CoolantTable,
     FanGroupTable,
-    FansElement,
     LoopTable,
-    OpeningElement,
     ParallelTable,
     PositionTable,
-    RadiatorElement,
-    ResistanceElement,
     RoomTable,
     SourceTable,
     StateTable,

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from quietcool.entry.mistakes import Complaint
-from quietcool.units import shown
+from quietcool.units import clean
 
 LARGEST_FILE = 256_000  # bytes
 LARGEST_SUM = 4_000_000  # bytes of all part sheets of a build together
@@ -81,7 +81,7 @@ def read_document(path: Path, shown_as: str) -> Document:
 
 def _content(path: Path, document: Document) -> bytes | None:
     """Return the bytes of a regular file of bounded size; a pipe is never waited for."""
-    required = f"a file of at most {LARGEST_FILE // 1000} kB"
+    required = f"a TOML file of at most {LARGEST_FILE // 1000} kB"
     try:
         with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as stream:
             if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
@@ -126,13 +126,13 @@ def _is_bomb(document: Document) -> bool:
             dots += 1
             if dots > MOST_DOTS:
                 required = f"keys and headers with at most {MOST_DOTS} dots"
-                document.refuse(required, "more", "take the dots out of this key", token.start())
+                document.refuse(required, f"more than {MOST_DOTS}", "take dots out of this key", token.start())
                 return True
         elif kind == "open":
             dots, depth = 0, depth + 1
             if depth > DEEPEST_BRACKETS:
                 required = f"brackets nested at most {DEEPEST_BRACKETS} deep"
-                document.refuse(required, "deeper ones", "close brackets before here", token.start())
+                document.refuse(required, f"more than {DEEPEST_BRACKETS}", "close brackets before here", token.start())
                 return True
         elif kind == "close":
             dots, depth = 0, max(depth - 1, 0)
@@ -145,22 +145,26 @@ def _is_bomb(document: Document) -> bool:
 
 _WHERE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 
+_DIGITS = re.compile(r"[0-9_]{4000}")
+
 
 def _parse(document: Document) -> None:
-    required = "TOML"
+    required = "valid TOML"
     try:
         document.tree = tomllib.loads(document.text, parse_float=PrintedFloat)
     except tomllib.TOMLDecodeError as error:
         message = str(error)
         where = _WHERE.search(message)
         line, column = (int(where[1]), int(where[2])) if where and where[1] else (document.text.count("\n") + 1, None)
-        found = shown(_WHERE.sub("", message), 120).strip('"')
+        found = clean(_WHERE.sub("", message), 120)
         advice = 'correct this line: key = value, texts in "quotes", each key and table once'
         document.complaints.append(Complaint((), required, found, advice, line=line, column=column))
     except RecursionError:
         document.refuse(required, "nesting without end", "close brackets earlier")
     except ValueError:  # an integer of thousands of digits
-        document.refuse(required, "a number that cannot be read", "write fewer digits")
+        digits = _DIGITS.search(document.text)
+        found = "a number of thousands of digits"
+        document.refuse(required, found, "write fewer digits", digits.start() if digits else None)
 
 
 def inside(path: Path, folder: Path) -> Path | None:

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from quietcool.units import UNITS, RefusedQuantity, convert, shown, si_value
+from quietcool.units import UNITS, RefusedQuantity, clean, convert, shown, si_value
 
 #: Kind of error that carries its own sentence: `required`, `found` and `advice` stand in its context.
 REFUSED = "refused"
@@ -70,7 +70,7 @@ class Measure:
             raise refuse(f"{refused.required}, {self.range}", refused.found, refused.advice) from None
         if not self.low <= number <= self.high:
             advice = "check the number and its unit"
-            raise refuse(f"a number {self.range}", shown(printed).strip('"'), advice)
+            raise refuse(f"a number {self.range}", clean(printed), advice)
         return Quantity(si_value(number, self.unit), printed, UNITS[self.unit].si, number, self.spread)
 
 
@@ -183,3 +183,9 @@ def without_note(entered: Any) -> Any:
 def preset(value: object) -> Any:
     """Return a default as a file would say it; the field's own rule reads it."""
     return value
+
+
+def form(required: str, advice: str) -> dict[str, Any]:
+    """Return what a discriminator says of a value that has none of its forms."""
+    context = {"required": required, "found": "", "advice": advice}
+    return {"custom_error_type": REFUSED, "custom_error_message": "refused", "custom_error_context": context}

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ValidationError
 from quietcool.entry.measures import REFUSED
 from quietcool.entry.positions import Path, Positions, positions
 from quietcool.errors import Mistake
-from quietcool.units import shown
+from quietcool.units import clean, shown
 
 MOST_MISTAKES = 100  # printed per file: beyond, a person corrects and runs again
 
@@ -110,9 +110,9 @@ _TYPES = {
 def described(entered: object) -> str:
     """Return what was found in words: a number or text as it is, a table by its keys."""
     if isinstance(entered, dict):
-        keys = ", ".join(shown(key, 24).strip('"') for key in list(entered)[:6])
+        keys = ", ".join(clean(str(key), 24) for key in list(entered)[:6])
         return f"a table with {keys}" if keys else "an empty table"
-    return _length(entered) if isinstance(entered, list) else shown(entered)
+    return f"a list of {_length(entered)}" if isinstance(entered, list) else shown(entered)
 
 
 def _length(entered: object) -> str:
@@ -170,7 +170,7 @@ def place_of(path: Path, tree: Any) -> str:
             words += f"[{name if isinstance(name, str) and len(name) <= 64 and name.isprintable() else step + 1}]"
         else:
             node = node.get(step) if isinstance(node, dict) else None
-            words += ("." if words else "") + shown(step, 40).strip('"')
+            words += ("." if words else "") + clean(str(step), 40)
     return words
 
 

@@ -44,7 +44,8 @@ class Shelf:
     documents: list[guards.Document] = field(default_factory=list)
     hashes: dict[str, str] = field(default_factory=dict)  # SHA-256 by path relative to the build's folder
     complaints: list[Complaint] = field(default_factory=list)  # about the build file's `parts`
-    complete: bool = True  # False where a folder could not be read, or a sheet has no readable name or kind
+    unclear: set[str] = field(default_factory=set)  # likely names of sheets whose name or kind cannot be read
+    complete: bool = True  # False where a folder could not be read whole
 
     def names(self, kind: str) -> list[str]:
         """Names of all parts of a kind."""
@@ -154,18 +155,18 @@ def _read_sheet(document: guards.Document, shelf: Shelf) -> None:
     tree = document.tree
     name, kind = (tree.get("name"), tree.get("kind")) if tree is not None else (None, None)
     if tree is None:
-        shelf.complete = False
+        shelf.unclear.add(Path(document.shown_as).stem)
         return
     named = isinstance(name, str) and bool(NAME.match(name))
     if not isinstance(kind, str) or kind not in SHEETS:
-        shelf.complete = False
+        shelf.unclear |= {Path(document.shown_as).stem, str(name)}
         found = described(kind) if "kind" in tree else "no such key"
         kinds = ", ".join(f'"{known}"' for known in SHEETS)
         advice = nearest(str(kind), SHEETS, "write one of these") if "kind" in tree else "add it"
         document.complaints.append(Complaint(("kind",), f"one of {kinds}", found, advice))
         return
     if not named:
-        shelf.complete = False
+        shelf.unclear.add(Path(document.shown_as).stem)
     elif name in shelf.kinds:
         first = next(d.shown_as for d in shelf.documents if d.tree is not None and d.tree.get("name") == name)
         advice = f"rename this part or the one in {first}"

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from quietcool.entry.build import PUMP, Plate, Radiator
+from quietcool.entry.elements import RadiatorElement
 from quietcool.entry.mistakes import Complaint, nearest
 from quietcool.entry.parts import Shelf
 from quietcool.entry.positions import Path
-from quietcool.entry.tables import AirPathTable, LoopTable, ParallelTable, RadiatorElement, SourceTable
+from quietcool.entry.tables import AirPathTable, LoopTable, ParallelTable, SourceTable
 from quietcool.entry.view import View
 from quietcool.units import shown
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from typing import TypeAlias
 
 from quietcool.entry.build import PUMP, ROOM
+from quietcool.entry.elements import FansElement, RadiatorElement, ResistanceElement
 from quietcool.entry.mistakes import Complaint, nearest
 from quietcool.entry.parts import Shelf
 from quietcool.entry.positions import Path
@@ -16,11 +17,8 @@ from quietcool.entry.speeds import admissible_count, band_complaint
 from quietcool.entry.tables import (
     AirPathTable,
     FanGroupTable,
-    FansElement,
     LoopTable,
     PositionTable,
-    RadiatorElement,
-    ResistanceElement,
     RoomTable,
     SourceTable,
     StateTable,
@@ -51,7 +49,7 @@ def unknown(path: Path, name: str, known: Iterable[str], what: str, otherwise: s
 def part(path: Path, name: str, kind: str, shelf: Shelf) -> Complaints:
     """Yield a complaint where no sheet of that kind has the name."""
     known = shelf.kinds.get(name)
-    if known == kind or (known is None and not shelf.complete):
+    if known == kind or (known is None and (name in shelf.unclear or not shelf.complete)):
         return
     if known is not None:
         yield Complaint(path, f"the name of a {kind} sheet", f"{shown(name)}, a {known}", f"name a {kind}")

@@ -9,9 +9,9 @@ from typing import Annotated, Any, ClassVar, Literal, TypeAlias
 
 from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
+from quietcool.entry.elements import Element
 from quietcool.entry.measures import (
     LONGEST_LIST,
-    REFUSED,
     Count,
     Format,
     Measure,
@@ -20,6 +20,7 @@ from quietcool.entry.measures import (
     Quantity,
     Table,
     Text,
+    form,
     preset,
     refuse,
     without_note,
@@ -35,8 +36,6 @@ Band: TypeAlias = Annotated[tuple[Quantity, Quantity], Pair(Measure("rpm", 0, 30
 Bands: TypeAlias = Annotated[list[Band], Field(max_length=MOST_BANDS)]
 RoomTemp: TypeAlias = Annotated[Quantity, Measure("degC", -30, 70)]
 Level: TypeAlias = Annotated[Quantity, Measure("dB(A)", -20, 120)]
-Dust: TypeAlias = Annotated[Quantity, Measure("1", 0.2, 50)]
-Area: TypeAlias = Annotated[Quantity, Measure("cm2", 0.1, 1e5)]
 
 
 def _is_table(entered: Any) -> str:
@@ -147,71 +146,6 @@ class FanGroupTable(Table):
     channel: Text | None = Field(default=None, description="controller channel")
 
 
-class FansElement(Table):
-    """A row of fans in a stack."""
-
-    tag: ClassVar[str] = "fan row"
-    fans: Text = Field(description="name of the fan group")
-    count: Annotated[int, Count(1, 100)] = Field(description="fans side by side")
-    gap_mm: Annotated[Quantity, Measure("mm", 0, 500)] = Field(
-        default=preset(0), description="to the neighbouring core"
-    )
-
-
-class RadiatorElement(Table):
-    """A radiator in a stack."""
-
-    tag: ClassVar[str] = "a core"
-    radiator: Text = Field(description="name of the radiator's sheet")
-    dust: Dust = Field(default=preset(1), description="multiplies the viscous resistance")
-
-
-class ResistanceElement(Table):
-    """A filter, grille or guard in a stack."""
-
-    tag: ClassVar[str] = "a screen"
-    resistance: Text = Field(description="name of the sheet")
-    area_cm2: Area = Field(description="its area")
-    dust: Dust = Field(default=preset(1), description="multiplies the viscous resistance")
-
-
-class OpeningElement(Table):
-    """A bare opening in a stack."""
-
-    tag: ClassVar[str] = "an opening"
-    opening_cm2: Area = Field(description="its area")
-    loss_coefficient: Annotated[Quantity, Measure("1", 0.01, 1000)] = Field(
-        description="on the velocity in opening_cm2"
-    )
-
-
-ELEMENTS: dict[str, type[FansElement | RadiatorElement | ResistanceElement | OpeningElement]] = {
-    "fans": FansElement,
-    "radiator": RadiatorElement,
-    "resistance": ResistanceElement,
-    "opening_cm2": OpeningElement,
-}
-
-
-def _element(entered: Any) -> str | None:
-    kinds = [model.tag for key, model in ELEMENTS.items() if isinstance(entered, dict) and key in entered]
-    return kinds[0] if len(kinds) == 1 else None
-
-
-def _form(required: str, advice: str) -> dict[str, Any]:
-    context = {"required": required, "found": "", "advice": advice}
-    return {"custom_error_type": REFUSED, "custom_error_message": "refused", "custom_error_context": context}
-
-
-Element: TypeAlias = Annotated[
-    Annotated[FansElement, Tag("fan row")]
-    | Annotated[RadiatorElement, Tag("a core")]
-    | Annotated[ResistanceElement, Tag("a screen")]
-    | Annotated[OpeningElement, Tag("an opening")],
-    Discriminator(_element, **_form(f"a table with exactly one of {', '.join(ELEMENTS)}", "write one element a table")),
-]
-
-
 class AirPathTable(Table):
     """A stack of elements that air passes from one node to another."""
 
@@ -303,7 +237,7 @@ def _order_element(entered: Any) -> str | None:
 
 OrderElement: TypeAlias = Annotated[
     Annotated[Text, Tag("one name")] | Annotated[ParallelTable, Tag("side by side")],
-    Discriminator(_order_element, **_form("a name or { parallel = [[...], [...]] }", "write a name in quotes")),
+    Discriminator(_order_element, **form("a name or { parallel = [[...], [...]] }", "write a name in quotes")),
 ]
 
 

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from quietcool.entry.measures import LONGEST_LIST
 from quietcool.entry.mistakes import Complaint, complaints_of
 from quietcool.entry.tables import (
     AirPathTable,
@@ -89,7 +90,7 @@ def _partial(tree: dict[str, Any]) -> View:
     view = View(tree, None)
     for key, model in LISTS.items():
         rows = tree.get(key, [])
-        tables = enumerate(rows if isinstance(rows, list) else [])
+        tables = enumerate(rows[:LONGEST_LIST] if isinstance(rows, list) else [])
         view.lists[key] = {i: table for i, row in tables if (table := _valid(model, row)) is not None}
     for key, model in SINGLES.items():
         table = _valid(model, tree.get(key))
