@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from quietcool.entry.build import PUMP, Build, Curve, Sound, SpeedRange
+from quietcool.entry.build import PUMP, Build, Core, Curve, Screen, Sound, SpeedRange
 from quietcool.entry.speeds import admissible_count
 
 TRUSTED_SPEEDS = (0.4, 1.5)  # of the speed of a sheet; beyond, fan laws are stretched (common practice, no source)
@@ -78,15 +78,44 @@ def _estimates(build: Build) -> Iterator[Finding]:
     for name in sorted({g.fan.name for g in build.fan_groups if g.fan.curve.estimated}):
         sentence = "its curve is a quarter ellipse through two numbers: an estimate, real curves sag in the middle"
         yield Finding("estimate", name, sentence)
-    used = {core.radiator.name for path in build.air_paths if (core := path.core) is not None}
-    used |= {g.fan.name for g in build.fan_groups} | {s.plate.name for s in build.sources} | {build.loop.pump.name}
-    blocks: dict[str, set[str]] = {}
+    keys: dict[str, set[str]] = {}
+    origins: dict[str, set[str]] = {}
     for entry in build.ledger:
         sheet, _, key = entry.place.partition(": ")
-        if sheet in used and entry.origin == "estimate":
-            blocks.setdefault(sheet, set()).add(key.split(".")[0])
-    for name, keys in sorted(blocks.items()):
-        yield Finding("estimate", name, f"its {' and '.join(sorted(keys))} numbers are estimates")
+        keys.setdefault(sheet, set()).add(key)
+        if entry.origin == "estimate":
+            origins.setdefault(sheet, set()).add(key.split(".")[0])
+    for name in sorted(_parts_in_use(build)):
+        if blocks := origins.get(name):
+            yield Finding("estimate", name, f"its {' and '.join(sorted(blocks))} numbers are estimates")
+        if scaled := _scaled_blocks(keys.get(name, set())):
+            sentence = (
+                f"its {' and '.join(scaled)} numbers come from the shape of its core, scaled to one measured point"
+            )
+            yield Finding("estimate", name, sentence)
+
+
+def _parts_in_use(build: Build) -> set[str]:
+    used = {group.fan.name for group in build.fan_groups} | {source.plate.name for source in build.sources}
+    used.add(build.loop.pump.name)
+    for element in (element for path in build.air_paths for element in path.stack):
+        if isinstance(element, Core):
+            used.add(element.radiator.name)
+        elif isinstance(element, Screen):
+            used.add(element.resistance.name)
+    return used
+
+
+def _scaled_blocks(keys: set[str]) -> list[str]:
+    """Blocks of a sheet with a geometry that hold one measured point."""
+    if not any(key.startswith("geometry.") for key in keys):
+        return []
+    points = {"air": "air.points_m_per_s_pa", "heat": "heat.points"}
+    return [
+        block
+        for block, point in points.items()
+        if any(key.startswith(f"{point}[1]") for key in keys) and not any(key.startswith(f"{point}[2]") for key in keys)
+    ]
 
 
 def _unusual(build: Build) -> Iterator[Finding]:

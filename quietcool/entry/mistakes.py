@@ -18,6 +18,8 @@ from quietcool.entry.positions import Path, Positions, positions
 from quietcool.errors import Mistake
 from quietcool.units import clean, shown
 
+LONGEST_WORDS = 1000  # characters of each part of a sentence
+LONGEST_PATH = 4096
 MOST_MISTAKES = 100  # printed per file: beyond, a person corrects and runs again
 
 
@@ -43,8 +45,8 @@ def nearest(name: str, known: Iterable[str], otherwise: str) -> str:
     offers = list(known)[:2000]
     close = difflib.get_close_matches(name, offers, n=1, cutoff=0.5) if len(name) <= 64 else []
     if close:
-        return f'did you mean "{close[0]}"?'
-    listed = ", ".join(sorted(offers)[:12]) + (", ..." if len(offers) > 12 else "")
+        return f'did you mean "{clean(close[0], 64)}"?'
+    listed = ", ".join(clean(offer, 64) for offer in sorted(offers)[:12]) + (", ..." if len(offers) > 12 else "")
     return f"{otherwise}: there {'are' if len(offers) > 1 else 'is'} {listed}" if offers else otherwise
 
 
@@ -184,7 +186,8 @@ def located(complaints: Sequence[Complaint], file: str, text: str, tree: Any) ->
         line, column = c.line, c.column
         if line is None and known is not None:
             line, column = known.find(c.path, key=c.key)
-        mistakes.append(Mistake(file, line, column, place_of(c.path, tree), c.required, c.found, c.advice))
+        words = (clean(part, LONGEST_WORDS) for part in (place_of(c.path, tree), c.required, c.found, c.advice))
+        mistakes.append(Mistake(clean(file, LONGEST_PATH), line, column, *words))
     mistakes.sort(key=lambda m: (m.line or 0, m.column or 0))
     if len(mistakes) > MOST_MISTAKES:
         last = mistakes[MOST_MISTAKES]

@@ -196,6 +196,14 @@ def test_folders_outside_the_tree(tmp_path: Path, entry: str, words: str) -> Non
     assert words in only.found
 
 
+def test_control_characters_never_reach_the_terminal(tmp_path: Path) -> None:
+    text = changed(BUILD, 'name = "case"', 'name = "\x85case\\u001b[2J"')
+    file = small_rig.write(tmp_path, text)
+    (tmp_path / "parts" / "x\x1b[31m.toml").write_text("kind")
+
+    assert len(refused(file)) > 2  # which looks at every character of every sentence
+
+
 def test_more_than_200_sheets(tmp_path: Path) -> None:
     file = small_rig.write(tmp_path)
     for i in range(194):

@@ -113,15 +113,17 @@ def test_geometry_alone_gives_a_plausible_radiator(tmp_path: Path, fin_kind: str
 def test_one_measured_point_scales_the_estimate(tmp_path: Path) -> None:
     air = '[air]\npoints_m_per_s_pa = [[1.5, 20.0]]\norigin = "measured"\n'
     heat = '[heat]\npoints = [{ face_velocity_m_per_s = 1, flow_l_per_min = 4, w_per_k = 33 }]\norigin = "measured"\n'
-    _, radiator = read(tmp_path, TOP + GEOMETRY + air + heat)
+    build, radiator = read(tmp_path, TOP + GEOMETRY + air + heat)
 
+    assert "air and heat" in next(str(f) for f in check_build(build) if "one measured point" in f.sentence)
     assert 1.5 * radiator.a + 1.5**2 * radiator.b == pytest.approx(20.0, rel=1e-9)
     heat_found = heat_per_kelvin(1.0, 4.0, radiator.ua_air, 0.0, radiator.ua_coolant, 0.0)  # type: ignore[arg-type]
     assert heat_found == pytest.approx(33.0, rel=1e-3)
 
 
 def test_printed_blocks_win_over_the_geometry(tmp_path: Path) -> None:
-    _, radiator = read(tmp_path, TOP + GEOMETRY + AIR + HEAT + COOLANT)
+    build, radiator = read(tmp_path, TOP + GEOMETRY + AIR + HEAT + COOLANT)
+    assert not any(finding.place == "core-one" for finding in check_build(build))
     assert (radiator.a, radiator.ua_air) == (8.0, 60.0)
 
 
