@@ -117,10 +117,11 @@ def limits_words(found: Sequence[Margin]) -> str:
 
 
 def missed_words(broken: Sequence[Margin]) -> str:
-    """Return which limits are missed by how much, the first few; the table of limits has them all."""
+    """Return which limits are missed by how much, the worst few first; the table of limits has them all."""
+    worst = sorted(broken, key=lambda m: -math.inf if m[1][0] is None else m[1][0])
     said = [
         f"{limit.name} has no steady value" if value is None else f"{limit.name} by {margin(-value)} {unit}"
-        for limit, (value, unit) in broken[:MOST_MISSED]
+        for limit, (value, unit) in worst[:MOST_MISSED]
     ]
     more = len(broken) - MOST_MISSED
     return ", ".join([*said, f"and {more} more"] if more > 0 else said)

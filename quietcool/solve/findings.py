@@ -203,7 +203,7 @@ def _rpm(speed: float) -> str:
 
 
 def _celsius(temp: float) -> str:
-    return f"{in_unit(temp, 'degC'):.1f} degC"
+    return f"{round(in_unit(temp, 'degC'), 1) + 0.0:.1f} degC"  # adding zero takes the minus from it
 
 
 def _flow(point: OperatingPoint, path: int) -> str:
