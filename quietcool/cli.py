@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from quietcool import __version__
 from quietcool.errors import InputError, QuietcoolError
+from quietcool.show.versions import own_version
 from quietcool.units import clean
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def _complete_demo(incomplete: str) -> Iterator[str]:
 
 def _print_version(asked: bool) -> None:
     if asked:
-        tell(f"quietcool {__version__}\n", 0)
+        tell(f"quietcool {own_version()}\n", 0)
         raise typer.Exit
 
 

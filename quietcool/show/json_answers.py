@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import json
 import math
-import platform
 from collections.abc import Mapping, Sequence
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
-import quietcool
 from quietcool.decide.limits import Limit, limits, margins
 from quietcool.entry.build import Build, State
+from quietcool.show.versions import made_by
 from quietcool.solve.findings import state_findings
 from quietcool.solve.loop import station_names
 from quietcool.solve.operating_point import OperatingPoint
@@ -29,7 +27,6 @@ if TYPE_CHECKING:
 Answer = dict[str, Any]
 
 FORMAT = 1
-LIBRARIES = ("numpy", "scipy")
 MARGIN_UNITS = {"m3/s": "L/min"}  # a margin of the core -> how people read it; every other unit is read as it is
 
 
@@ -42,20 +39,6 @@ def number(value: float, unit: str | None = None) -> float | None:
     """Return an SI number in a unit of the border; None where it is no number (no steady value, silent)."""
     converted = in_unit(float(value), unit) if unit else float(value)
     return converted if math.isfinite(converted) else None
-
-
-def made_by() -> Answer:
-    """Return what computed an answer: versions, so that it can be computed again."""
-    return {"quietcool": quietcool.__version__, "python": platform.python_version()} | {
-        name: _version(name) for name in LIBRARIES
-    }
-
-
-def _version(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:  # run from a folder that is no installation
-        return "unknown"
 
 
 def envelope(build: Build) -> Answer:
