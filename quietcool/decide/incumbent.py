@@ -162,7 +162,7 @@ def _carry_to_grid(
         batch = promising[place : place + EXACT_AT_ONCE]
         if best is not None and forecast[batch[0]] > best.level:
             break
-        found = _best_of(question, steps[batch])
+        found = best_of(question, steps[batch])
         if found.worst_margin >= 0.0 and (best is None or found.level < best.level):
             best = found
     return best
@@ -188,7 +188,7 @@ def grid_speeds(question: Question, steps: Steps) -> Floats:
     return np.stack([grid[steps[:, i]] for i, grid in enumerate(question.grids)], axis=-1)
 
 
-def _best_of(question: Question, steps: Steps) -> Incumbent:
+def best_of(question: Question, steps: Steps) -> Incumbent:
     """Solve settings exactly; the quietest feasible one, else the least violated."""
     level, margins = question.ask(grid_speeds(question, steps))
     worst = margins.min(axis=1, initial=np.inf)
@@ -205,7 +205,7 @@ def descend_on_grid(question: Question, start: Incumbent) -> Incumbent:
         if not moves:
             return best
         seen.update(steps.tobytes() for steps in moves)
-        found = _best_of(question, np.array(moves))
+        found = best_of(question, np.array(moves))
         better = found.level < best.level if best.worst_margin >= 0.0 else False
         if best.worst_margin < 0.0:
             better = found.worst_margin > best.worst_margin
@@ -252,7 +252,7 @@ def _least_violated(question: Question, ranges: Floats, choices: NDArray[np.bool
             _nearest(question, _speeds(end.place[:-1], ranges, choices[0])) for end in ends
         ]
     )
-    return _best_of(question, steps)
+    return best_of(question, steps)
 
 
 def _nearest(question: Question, speeds: Floats) -> Steps:

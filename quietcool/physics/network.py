@@ -144,7 +144,8 @@ def _take_step(law: Law, flow: Floats, step: Floats, gain: Floats, guarded: bool
     for _ in range(LINE_TRIALS):
         if not np.any(rejected):
             break
-        part = low + (high - low) * np.clip(low_slope / np.where(rejected, low_slope - high_slope, 1.0), 0.1, 0.9)
+        fall = low_slope - high_slope
+        part = low + (high - low) * np.clip(low_slope / np.where(fall > 0.0, fall, 1.0), 0.1, 0.9)
         trial = flow + np.where(rejected, part, high) * step
         new_gain, new_slope = law(trial)
         new_flow = trial

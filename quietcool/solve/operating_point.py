@@ -269,7 +269,7 @@ def _refresh(problem: Problem, guess: _Guess) -> tuple[dict[str, NDArray[np.gene
         "sound": network.converged & ring.converged,
         "branch_flow": ring.flow,
         "row_density": law.row_density,
-        "upstream_temp": stacks.upstream_temp,
+        "upstream_temp": _upstream(problem, network.flow, heat.enclosure_temp),
         "inlet_density": stacks.inlet_density,
         "core_density": stacks.core_density,
         "fan_power": stacks.fan_power,
@@ -277,6 +277,13 @@ def _refresh(problem: Problem, guess: _Guess) -> tuple[dict[str, NDArray[np.gene
     mean = 0.5 * (heat.coolant_in + heat.coolant_out).mean(axis=0, keepdims=True)
     known = (_known(temp, problem.room_temp) for temp in (heat.enclosure_temp, heat.core_coolant, mean))
     return values, _Guess(*known, heat.core_share, network.flow, ring.flow)
+
+
+def _upstream(problem: Problem, flow: Floats, enclosure_temp: Floats) -> Floats:
+    """Temperature of the node that each path draws from, (paths, cases) [K]."""
+    nodes = np.concatenate([enclosure_temp, problem.room_temp[None]])  # the room last
+    source, target = (np.array(ends) for ends in path_ends(problem.build))
+    return np.where(flow >= 0.0, nodes[source], nodes[target])
 
 
 def _known(temp: Floats, room_temp: Floats) -> Floats:

@@ -1,14 +1,42 @@
-"""Temporary."""
+"""Branch and bound over boxes of what couples the groups: a lower bound that holds for every setting on the step grid."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from quietcool.decide.incumbent import Incumbent
+from quietcool.decide.bound.boxes import Boxes, join, root_box
+from quietcool.decide.bound.frame import Frame, TooManyOptions, make_frame
+from quietcool.decide.bound.propagation import Examined, examine
+from quietcool.decide.bound.relaxation import Evaluation, Reference, Relaxation, price_count
+from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid, grid_speeds
 from quietcool.decide.question import Question
+from quietcool.solve.loop import station_names
+from quietcool.solve.operating_point import solve_operating_point
+
+Floats = NDArray[np.float64]
+
+TOLERANCE = 0.1  # a proof that nothing is quieter by more than this is enough [dB]
+CHUNK = 256  # boxes looked at together
+BEST_FIRST_EVERY = 4  # every so many chunks the lowest bounds go first, else the deepest boxes
+ASCENTS = 12  # steps of the prices for a box with one pump step
+ASCENTS_PUMP_RANGE = 2
+FIRST_ASCENTS = 300  # for the prices to start from
+FIRST_VISITS = 4
+FIRST_WIDTH = 1.0  # of the box round the incumbent that they are raised in [Pa, K]
+DEFLECTION = 1.5
+STEP_PART = 0.5
+AIM = 1.002  # the ascent aims a little above the goal
+REFERENCE_WEIGHT = 0.3
+PUMP_FIRST = 2.0  # weight of the pump's range when the range to split is chosen: it spoils every conductance
+SMALLEST_WIDTH = 1e-5  # of a range that is still split [Pa, K]
+SLICES = 24  # of every range at the root
+SHAVINGS = 3
+AFAR_DEPTH = 3  # boxes up to this depth get their flow ranges from afar
 
 
 class Proof(NamedTuple):
@@ -17,9 +45,326 @@ class Proof(NamedTuple):
     lower_bound: float  # no feasible setting is quieter; inf if none exists [dB(A)]
     best: Incumbent  # the incumbent, or a quieter one found on the way
     boxes: int
-    closed: bool
+    closed: bool  # no box was left open
     interrupted: bool
 
 
-def prove(question: Question, best: Incumbent, seconds: float, report: Callable[[float, float], None]) -> Proof:
-    return Proof(-np.inf, best, 0, False, False)
+def prove(
+    question: Question,
+    best: Incumbent,
+    seconds: float,
+    report: Callable[[float, float], None] = lambda level, bound: None,
+) -> Proof:
+    """Bound the level of every setting of a question from below.
+
+    With several states the greatest of the bounds of single states holds: a setting must keep the limits in each.
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    best : Incumbent
+        Best setting known; its level sets the goal if it is feasible.
+    seconds : float
+        Time for the search. [s]
+    report : callable
+        Told the level and the bound now and then. [dB(A)]
+
+    Returns
+    -------
+    Proof
+    """
+    end = time.monotonic() + seconds
+    proofs = []
+    for i, state in enumerate(question.states):
+        left = (end - time.monotonic()) / (len(question.states) - i)
+        try:
+            search = _Search(question, state.name, best, time.monotonic() + left, report)
+        except TooManyOptions:
+            proofs.append(Proof(-np.inf, best, 0, False, False))
+            continue
+        proofs.append(search.run())
+        best = proofs[-1].best
+    return Proof(
+        max(proof.lower_bound for proof in proofs),
+        best,
+        sum(proof.boxes for proof in proofs),
+        any(proof.closed for proof in proofs),
+        any(proof.interrupted for proof in proofs),
+    )
+
+
+class _Search:
+    """One branch and bound."""
+
+    def __init__(
+        self, question: Question, state: str, best: Incumbent, end: float, report: Callable[[float, float], None]
+    ) -> None:
+        self.question, self.best, self.end, self.report = question, best, end, report
+        self.unit = best.level if best.worst_margin >= 0.0 else 0.0
+        self.frame: Frame = make_frame(question, question.build.state(state), self.unit)
+        self.box_count = 0
+        self.seen_settings: set[bytes] = set()
+        self.scales = self._price_scales()
+        self.pool = np.zeros(price_count(self.frame))
+        self.pool = self._first_prices()
+
+    @property
+    def goal(self) -> float:
+        """Noise energy below which a setting would be quieter than the incumbent by more than the tolerance."""
+        if self.best.worst_margin < 0.0:
+            return np.inf
+        return float(10.0 ** ((self.best.level - TOLERANCE - self.unit) / 10.0))
+
+    def level(self, energy: float) -> float:
+        """Level of a noise energy [dB(A)]."""
+        return self.unit + 10.0 * np.log10(energy) if energy > 0.0 else -np.inf
+
+    def run(self) -> Proof:
+        """Split boxes until none is open, or time is over."""
+        queue = self._first_boxes()
+        interrupted, chunk_number = False, 0
+        in_hand: Boxes | None = None
+        try:
+            while queue:
+                queue, in_hand = self._next(queue, chunk_number)
+                if time.monotonic() > self.end:
+                    break
+                children = self._visit(in_hand)
+                in_hand = None
+                if children is not None:
+                    queue.append(children)
+                chunk_number += 1
+                if chunk_number % 8 == 0 and queue:
+                    self.report(self.best.level, self.level(min(self._open_bound(queue), self.goal)))
+        except KeyboardInterrupt:
+            interrupted = True
+        rest = queue + ([in_hand] if in_hand is not None else [])
+        energy = min([self._open_bound([boxes]) for boxes in rest], default=np.inf)
+        bound = self.level(min(energy, self.goal)) if np.isfinite(min(energy, self.goal)) else np.inf
+        return Proof(bound, self.best, self.box_count, not rest, interrupted)
+
+    def _first_boxes(self) -> list[Boxes]:
+        """Slices of every enclosure pressure: only in a slice is the flow through an enclosure known at all."""
+        boxes = root_box(self.frame, price_count(self.frame))
+        boxes = boxes._replace(price=self.pool[None])
+        for sweep in range(SHAVINGS):
+            for node in range(self.frame.enclosures):
+                boxes = self._slice_pressure(boxes, node)
+                if boxes.count == 0:
+                    return []
+                if sweep < SHAVINGS - 1:
+                    boxes = _hull(boxes)
+        for _ in range(FIRST_VISITS):
+            boxes = examine(self.frame, boxes, self.goal, from_afar=True).boxes
+        self.box_count += boxes.count
+        return [boxes] if boxes.count else []
+
+    def _slice_pressure(self, boxes: Boxes, node: int) -> Boxes:
+        """Cut every box into slices of one pressure and drop those that can hold nothing."""
+        low, high = boxes.pressure[:, node].T
+        edges = np.linspace(low, high, SLICES + 1, axis=-1)
+        spans = np.repeat(boxes.pressure, SLICES, axis=0)
+        spans[:, node] = np.stack([edges[:, :-1], edges[:, 1:]], axis=-1).reshape(-1, 2)
+        slices = boxes.take(np.repeat(np.arange(boxes.count), SLICES))._replace(pressure=spans)
+        self.box_count += slices.count
+        return examine(self.frame, slices, self.goal, from_afar=True).boxes
+
+    def _open_bound(self, queue: list[Boxes]) -> float:
+        return min(float(boxes.bound.min()) for boxes in queue)
+
+    def _next(self, queue: list[Boxes], number: int) -> tuple[list[Boxes], Boxes]:
+        """Take a chunk of boxes off the queue: the deepest, now and then those with the lowest bound."""
+        boxes = join(queue)
+        key = boxes.bound if number % BEST_FIRST_EVERY == 0 else -boxes.depth.astype(np.float64)
+        order = np.argsort(key, kind="stable")
+        rest = [boxes.take(order[CHUNK:])] if boxes.count > CHUNK else []
+        return rest, boxes.take(order[:CHUNK])
+
+    def _visit(self, boxes: Boxes) -> Boxes | None:
+        """Examine boxes, bound them, try what they point to, and split what stays open."""
+        self.box_count += boxes.count
+        boxes = boxes.take(boxes.bound < self.goal)
+        if boxes.count == 0:
+            return None
+        seen = examine(self.frame, boxes, self.goal, from_afar=bool(boxes.depth.min() <= AFAR_DEPTH))
+        if seen.boxes.count == 0:
+            return None
+        relaxation = Relaxation(self.frame, seen)
+        single = bool(np.all(seen.boxes.pump[:, 0] == seen.boxes.pump[:, 1]))
+        price, evaluation = self._ascend(relaxation, seen, ASCENTS if single else ASCENTS_PUMP_RANGE)
+        self._try_choices(evaluation, seen)
+        bound = np.maximum(seen.boxes.bound, evaluation.bound)
+        allowed = tuple(
+            a & (value < self.goal) for a, value in zip(seen.boxes.allowed, evaluation.option_bound, strict=True)
+        )
+        open_boxes = (bound < self.goal) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
+        kept = seen.boxes._replace(bound=bound, price=price, allowed=allowed).take(open_boxes)
+        return None if kept.count == 0 else self._split(kept, evaluation.loss[open_boxes])
+
+    def _price_scales(self) -> Floats:
+        n, segments = self.frame.enclosures, len(self.frame.ring.segments)
+        watts = sum(float(w) for w in self.frame.state.heat.values()) + 1.0
+        flow = 0.2 * max(options.flow_scale for options in self.frame.paths)
+        return np.concatenate([np.full(n, flow), np.full(n, 0.2 * watts), np.full(segments, 0.25 * watts)])
+
+    def _first_prices(self) -> Floats:
+        """Prices to start from: raised at length in a small box round the incumbent."""
+        count = price_count(self.frame)
+        if self.best.worst_margin < 0.0:
+            return np.zeros(count)
+        box = self._box_round_incumbent()
+        for _ in range(FIRST_VISITS):
+            seen = examine(self.frame, box, np.inf, from_afar=True)
+            if seen.boxes.count == 0:
+                return np.zeros(count)
+            box = seen.boxes
+        return self._ascend(Relaxation(self.frame, seen), seen, FIRST_ASCENTS)[0][0]
+
+    def _box_round_incumbent(self) -> Boxes:
+        frame, build = self.frame, self.question.build
+        speeds = grid_speeds(self.question, self.best.steps[None])[0]
+        point = solve_operating_point(build, frame.state, speeds)
+        root = root_box(frame, price_count(frame))
+        names = station_names(build.loop.order)
+        coolant = root.coolant_temp.copy()
+        for path, node in frame.ring.radiator_node.items():
+            inlet = point.station_temp_in[names.index(build.air_paths[path].name)]
+            coolant[0, node] = inlet - FIRST_WIDTH / 2.0, inlet + FIRST_WIDTH / 2.0
+
+        def around(values: Floats) -> Floats:
+            return np.stack([values - FIRST_WIDTH / 2.0, values + FIRST_WIDTH / 2.0], axis=-1)[None]
+
+        return root._replace(
+            pressure=around(point.enclosure_pressure),
+            air_temp=around(point.enclosure_temp),
+            coolant_temp=coolant,
+            pump=np.full((1, 2), self.best.steps[-1]),
+        )
+
+    def _ascend(self, relaxation: Relaxation, seen: Examined, steps: int) -> tuple[Floats, Evaluation]:
+        """Raise the bound by deflected subgradient steps on the prices; keep the best prices of every box."""
+        price = seen.boxes.price * self.scales
+        reference = self._first_reference(relaxation)
+        direction = np.zeros_like(price)
+        goal = self.goal if np.isfinite(self.goal) else 1e3
+        best = relaxation.evaluate(np.broadcast_to(self.pool, price.shape), reference)
+        best_price = np.broadcast_to(self.pool * self.scales, price.shape)
+        for step_number in range(steps + 1):
+            now = relaxation.evaluate(price / self.scales, reference)
+            better = now.bound > best.bound
+            best_price = np.where(better[:, None], price, best_price)
+            best = _merge(best, now, better)
+            if step_number == 0:  # go on from the better of the parent's and the pool's prices
+                price, now = best_price, best
+            if np.all(best.bound >= goal):
+                break
+            reference = _moved(reference, now)
+            slope = now.slope / self.scales
+            square = (direction * direction).sum(axis=1)
+            along = (slope * direction).sum(axis=1)
+            deflect = np.maximum(0.0, -DEFLECTION * along / np.where(square > 0.0, square, 1.0))
+            direction = slope + deflect[:, None] * direction
+            length = (direction * direction).sum(axis=1)
+            step = STEP_PART * np.maximum(AIM * goal - now.bound, 0.0) / np.where(length > 0.0, length, 1.0)
+            price = price + np.where(best.bound < goal, step, 0.0)[:, None] * direction
+        return best_price / self.scales, best
+
+    def _first_reference(self, relaxation: Relaxation) -> Reference:
+        """Middle of the ranges at the option of least noise."""
+        flow, conductance = [], []
+        for index, arrays in enumerate(relaxation.path_arrays):
+            number = next(c for c, cluster in enumerate(self.frame.clusters) if index in cluster.paths)
+            chosen = arrays.at(np.argmin(relaxation.energy[number], axis=1))
+            flow.append(chosen.flow[:, 0].mean(axis=1))
+            conductance.append(chosen.conductance[:, 0].mean(axis=1))
+        return Reference(np.stack(flow, axis=-1), np.stack(conductance, axis=-1))
+
+    def _try_choices(self, evaluation: Evaluation, seen: Examined) -> None:
+        """Solve the settings that the boxes point to; a quieter feasible one becomes the incumbent."""
+        pump = seen.boxes.pump[:, 0]
+        steps = np.zeros((seen.boxes.count, len(self.question.grids)), dtype=np.intp)
+        steps[:, -1] = pump
+        for cluster, choice in zip(self.frame.clusters, evaluation.choice, strict=True):
+            for place, group in enumerate(cluster.groups):
+                steps[:, group] = cluster.steps[choice, place]
+        fresh = [row for row in np.unique(steps, axis=0) if row.tobytes() not in self.seen_settings]
+        if not fresh:
+            return
+        self.seen_settings.update(row.tobytes() for row in fresh)
+        found = best_of(self.question, np.array(fresh))
+        feasible_before = self.best.worst_margin >= 0.0
+        if found.worst_margin >= 0.0 and (not feasible_before or found.level < self.best.level):
+            self.best = descend_on_grid(self.question, found)
+
+    def _split(self, boxes: Boxes, loss: Floats) -> Boxes:
+        """Halve every box: its pump range first, else the coordinate whose width costs the bound most."""
+        n = self.frame.enclosures
+        spans = np.concatenate([boxes.pressure, boxes.air_temp, boxes.coolant_temp], axis=1)
+        width = spans[..., 1] - spans[..., 0]
+        splittable = width > SMALLEST_WIDTH
+        scaled = np.where(splittable, loss[:, :-1] + 1e-12 * width, -np.inf)
+        coordinate = np.argmax(scaled, axis=1)
+        ranged = (boxes.pump[:, 0] < boxes.pump[:, 1]) & (PUMP_FIRST * loss[:, -1] >= scaled.max(axis=1))
+        rows = np.arange(boxes.count)
+        middle = spans[rows, coordinate].mean(axis=1)
+        children = []
+        for side in (0, 1):
+            new_spans, pump = spans.copy(), boxes.pump.copy()
+            split = ~ranged
+            new_spans[rows[split], coordinate[split], 1 - side] = middle[split]
+            half = (pump[:, 0] + pump[:, 1]) // 2
+            if side == 0:
+                pump[ranged, 1] = half[ranged]
+            else:
+                pump[ranged, 0] = half[ranged] + 1
+            children.append(
+                boxes._replace(
+                    pressure=new_spans[:, :n],
+                    air_temp=new_spans[:, n : 2 * n],
+                    coolant_temp=new_spans[:, 2 * n :],
+                    pump=pump,
+                    depth=boxes.depth + 1,
+                )
+            )
+        return join(children)
+
+
+def _hull(boxes: Boxes) -> Boxes:
+    """The smallest box that holds all boxes."""
+
+    def around(spans: Floats) -> Floats:
+        return np.stack([spans[..., 0].min(axis=0), spans[..., 1].max(axis=0)], axis=-1)[None]
+
+    return Boxes(
+        around(boxes.pressure),
+        around(boxes.air_temp),
+        around(boxes.coolant_temp),
+        np.array([[boxes.pump[:, 0].min(), boxes.pump[:, 1].max()]]),
+        tuple(np.any(a, axis=0, keepdims=True) for a in boxes.allowed),
+        tuple(around(f) for f in boxes.flow),
+        tuple(around(c) for c in boxes.conductance),
+        boxes.price[:1],
+        boxes.bound.min(keepdims=True),
+        boxes.depth[:1],
+    )
+
+
+def _merge(old: Evaluation, new: Evaluation, better: NDArray[np.bool_]) -> Evaluation:
+    """Take over the evaluation of every box where it is better; option bounds are kept at their best."""
+    return Evaluation(
+        np.where(better, new.bound, old.bound),
+        np.where(better[:, None], new.slope, old.slope),
+        tuple(np.where(better, n, o) for n, o in zip(new.choice, old.choice, strict=True)),
+        tuple(np.maximum(n, o) for n, o in zip(new.option_bound, old.option_bound, strict=True)),
+        new.picked,
+        np.where(better[:, None], new.loss, old.loss),
+    )
+
+
+def _moved(reference: Reference, seen: Evaluation) -> Reference:
+    """Running mean of what the minimisers do."""
+    flow = np.stack([one.flow for one in seen.picked], axis=-1)
+    conductance = np.stack([one.conductance for one in seen.picked], axis=-1)
+    w = REFERENCE_WEIGHT
+    return Reference((1.0 - w) * reference.flow + w * flow, (1.0 - w) * reference.conductance + w * conductance)

@@ -1,0 +1,86 @@
+"""Boxes of what couples the groups: ranges of pressure, air and coolant temperatures and pump step, and allowed steps."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quietcool.decide.bound.frame import HOTTEST, Frame
+from quietcool.solve.airflow import machine_curve
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+FARTHEST = 20.0  # no path carries more, in parts of the greatest free delivery of a row [-]
+
+
+class Boxes(NamedTuple):
+    """Many boxes; the first axis of every array counts them."""
+
+    pressure: Floats  # of every enclosure, (boxes, enclosures, 2) [Pa]
+    air_temp: Floats  # of every enclosure, (boxes, enclosures, 2) [K]
+    coolant_temp: Floats  # of every node of the ring, (boxes, nodes, 2) [K]
+    pump: NDArray[np.intp]  # first and last pump step, (boxes, 2)
+    allowed: tuple[Flags, ...]  # options of every cluster, each (boxes, options)
+    flow: tuple[Floats, ...]  # range at every option of every path, each (boxes, options, 2) [kg/s]
+    conductance: tuple[Floats, ...]  # likewise, 0 without a radiator [W/K]
+    price: Floats  # multipliers to start from, (boxes, prices)
+    bound: Floats  # noise energy that no setting in the box undercuts, (boxes,) [-]
+    depth: NDArray[np.intp]  # (boxes,)
+
+    @property
+    def count(self) -> int:
+        """Number of boxes."""
+        return self.bound.size
+
+    def take(self, picked: NDArray[np.intp] | NDArray[np.bool_]) -> Boxes:
+        """The picked boxes."""
+        return Boxes(
+            *(tuple(a[picked] for a in part) if isinstance(part, tuple) else part[picked] for part in self)
+        )
+
+
+def join(parts: list[Boxes]) -> Boxes:
+    """All boxes of several batches."""
+    return Boxes(
+        *(
+            tuple(np.concatenate(arrays) for arrays in zip(*fields, strict=True))
+            if isinstance(fields[0], tuple)
+            else np.concatenate(fields)
+            for fields in zip(*parts, strict=True)
+        )
+    )
+
+
+def root_box(frame: Frame, price_count: int) -> Boxes:
+    """One box that holds every setting worth considering."""
+    strongest = [
+        machine_curve(frame.build.fan_groups[row.fan_group].fan.curve).shutoff_pressure
+        * float(frame.build.fan_groups[row.fan_group].fan.curve.pressure_scale)
+        * (row.speed.max() / frame.build.fan_groups[row.fan_group].fan.curve.speed) ** 2
+        for options in frame.paths
+        for row in options.rows
+    ]
+    reach = 1.5 * sum(strongest) + 1.0  # more than all fans in series can build up, at any density met
+    enclosures, nodes = frame.enclosures, len(frame.ring.nodes)
+    pressure = np.tile([-reach, reach], (1, enclosures, 1))
+    air_temp = np.stack([np.full(enclosures, frame.room_temp), np.minimum(frame.enclosure_limit, HOTTEST)], axis=-1)[None]
+    coolant = np.tile([frame.room_temp, frame.coolant_limit], (1, nodes, 1))
+    flow = tuple(np.tile([-FARTHEST, FARTHEST], (1, o.power.size, 1)) * o.flow_scale for o in frame.paths)
+    conductance = tuple(
+        np.tile([0.0, np.inf if o.path.core else 0.0], (1, o.power.size, 1)) for o in frame.paths
+    )
+    return Boxes(
+        pressure=pressure,
+        air_temp=air_temp,
+        coolant_temp=coolant,
+        pump=np.array([[0, frame.pump_energy.size - 1]]),
+        allowed=tuple(np.ones((1, len(c.steps)), dtype=np.bool_) for c in frame.clusters),
+        flow=flow,
+        conductance=conductance,
+        price=np.zeros((1, price_count)),
+        bound=np.zeros(1),
+        depth=np.zeros(1, dtype=np.intp),
+    )
