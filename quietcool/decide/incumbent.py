@@ -70,11 +70,11 @@ def find_incumbent(question: Question, report: Callable[[float], None] = lambda 
         Where no feasible setting was found, `best` is the least violated one (its worst margin is negative).
     """
     ranges = turning_ranges(question)
-    choices = _stop_choices(question)
+    choices = stop_choices(question)
     starts, owners = _screen(question, ranges, choices)
     report(0.2)
     ends = descend_together(
-        lambda places, index: question.ask(_speeds(places, ranges, choices[owners[index]])), starts
+        lambda places, index: question.ask(turning_speeds(places, ranges, choices[owners[index]])), starts
     )
     report(0.6)
     pairs = sorted(
@@ -99,11 +99,12 @@ def turning_ranges(question: Question) -> Floats:
     return np.array([[grid[0] for grid in turning], [grid[-1] for grid in turning]])
 
 
-def _speeds(places: Floats, ranges: Floats, stopped: NDArray[np.bool_]) -> Floats:
+def turning_speeds(places: Floats, ranges: Floats, stopped: NDArray[np.bool_]) -> Floats:
+    """Speeds at places in parts of the range, 0 for groups that rest [rev/s]."""
     return np.where(stopped, 0.0, ranges[0] + places * (ranges[1] - ranges[0]))
 
 
-def _stop_choices(question: Question) -> NDArray[np.bool_]:
+def stop_choices(question: Question) -> NDArray[np.bool_]:
     """Which groups stand still, one row a choice; fewest first, and not more than the search can afford."""
     may = [grid[0] == 0.0 for grid in question.grids]
     rows = sorted(itertools.product(*([False, True] if stop else [False] for stop in may)), key=sum)
@@ -113,8 +114,8 @@ def _stop_choices(question: Question) -> NDArray[np.bool_]:
 def _screen(question: Question, ranges: Floats, choices: NDArray[np.bool_]) -> tuple[Floats, Steps]:
     """Look at places spread evenly over the ranges and keep the best of every stop choice as starts."""
     n = ranges.shape[1]
-    places = np.concatenate([_spread(SCREENED - 3, n), np.full((1, n), 0.3), np.full((1, n), 0.6), np.ones((1, n))])
-    all_speeds = np.concatenate([_speeds(places, ranges, stopped) for stopped in choices])
+    places = np.concatenate([spread(SCREENED - 3, n), np.full((1, n), 0.3), np.full((1, n), 0.6), np.ones((1, n))])
+    all_speeds = np.concatenate([turning_speeds(places, ranges, stopped) for stopped in choices])
     level, margins = question.ask(all_speeds)
     lacking = np.maximum(-margins, 0.0).max(axis=1, initial=0.0)
     merit = (level + PENALTY * np.minimum(lacking, SLACK_RANGE)).reshape(len(choices), -1)
@@ -127,7 +128,7 @@ def _screen(question: Question, ranges: Floats, choices: NDArray[np.bool_]) -> t
     return np.concatenate(starts), np.array(owners)
 
 
-def _spread(count: int, n: int) -> Floats:
+def spread(count: int, n: int) -> Floats:
     """Places spread evenly over the unit cube: the additive recurrence of Roberts with the generalised golden ratio."""
     ratio = 2.0
     for _ in range(60):
@@ -149,7 +150,7 @@ def _carry_to_grid(
     question: Question, ranges: Floats, stopped: NDArray[np.bool_], end: Descent
 ) -> Incumbent | None:
     """Forecast the settings near a descent's end by its slopes, solve the most promising exactly, keep the best."""
-    steps = _neighbours(question, _speeds(end.place, ranges, stopped), stopped)
+    steps = _neighbours(question, turning_speeds(end.place, ranges, stopped), stopped)
     span = np.where(ranges[1] > ranges[0], ranges[1] - ranges[0], 1.0)
     speeds = grid_speeds(question, steps)
     move = np.where(stopped, 0.0, (speeds - ranges[0]) / span - end.place)
@@ -201,7 +202,7 @@ def descend_on_grid(question: Question, start: Incumbent) -> Incumbent:
     """Descend by moves of single groups and pairs until none is better; each is solved exactly."""
     best, seen = start, {start.steps.tobytes()}
     while True:
-        moves = [steps for steps in _moves(question, best) if steps.tobytes() not in seen]
+        moves = [steps for steps in moves_from(question, best) if steps.tobytes() not in seen]
         if not moves:
             return best
         seen.update(steps.tobytes() for steps in moves)
@@ -216,7 +217,7 @@ def descend_on_grid(question: Question, start: Incumbent) -> Incumbent:
         best = found
 
 
-def _moves(question: Question, start: Incumbent) -> list[Steps]:
+def moves_from(question: Question, start: Incumbent) -> list[Steps]:
     """Settings one move away: a group slower, or one slower and one faster; any group either way if limits are broken."""
     sizes = [grid.size for grid in question.grids]
     n = len(sizes)
@@ -242,14 +243,14 @@ def _least_violated(question: Question, ranges: Floats, choices: NDArray[np.bool
 
     def ask(places: Floats, index: Steps) -> tuple[Floats, Floats]:
         slack = SLACK_RANGE * places[:, -1]
-        _, margins = question.ask(_speeds(places[:, :-1], ranges, choices[0]))
+        _, margins = question.ask(turning_speeds(places[:, :-1], ranges, choices[0]))
         return slack, margins + slack[:, None]
 
-    starts = np.concatenate([_spread(STARTS - 1, n), np.ones((1, n))])
+    starts = np.concatenate([spread(STARTS - 1, n), np.ones((1, n))])
     ends = descend_together(ask, np.concatenate([starts, np.full((STARTS, 1), 0.5)], axis=1))
     steps = np.concatenate(
         [
-            _nearest(question, _speeds(end.place[:-1], ranges, choices[0])) for end in ends
+            _nearest(question, turning_speeds(end.place[:-1], ranges, choices[0])) for end in ends
         ]
     )
     return best_of(question, steps)
