@@ -1,4 +1,4 @@
-"""SciPy's SLSQP from many starts, all of them advancing together so that their operating points are solved as one batch."""
+"""SciPy's SLSQP from many starts that advance together, so that their operating points are solved as one batch."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ STEP = 2e-4  # of the difference quotients, in parts of the range
 WORST = -50.0  # margin that stands for "no answer", so that the search turns back
 LOUDEST = 200.0  # level that stands for "no answer" [dB]
 MAX_ITERATIONS = 40
+MOST_QUESTIONS = 25  # of one start: at a kink SLSQP would go on asking without getting anywhere
 PRECISION = 1e-6
+KEPT = 1e-5  # margin that an end may lack and still count as feasible
 
 
 class Descent(NamedTuple):
@@ -55,74 +57,85 @@ def descend_together(ask: Ask, starts: Floats) -> list[Descent]:
     Returns
     -------
     list of Descent
-        One for each start; not necessarily feasible.
+        The best place that each start has seen; not necessarily feasible.
     """
-    count, n = starts.shape
     questions: queue.Queue[tuple[int, Floats | None]] = queue.Queue()
-    answers: list[queue.Queue[_Asked | None]] = [queue.Queue() for _ in range(count)]
-    ends: list[Floats] = [np.array(start) for start in starts]
-
-    def run(index: int) -> None:
-        asked: dict[bytes, _Asked] = {}
-
-        def answer(place: Floats) -> _Asked:
-            place = np.clip(place, 0.0, 1.0)
-            key = place.tobytes()
-            if key not in asked:
-                questions.put((index, place))
-                found = answers[index].get()
-                if found is None:
-                    raise _Abandoned
-                asked[key] = found
-            return asked[key]
-
-        try:
-            result = minimize(
-                lambda x: answer(x).level,
-                starts[index],
-                jac=lambda x: answer(x).level_slope,
-                bounds=[(0.0, 1.0)] * n,
-                constraints={
-                    "type": "ineq",
-                    "fun": lambda x: answer(x).margins,
-                    "jac": lambda x: answer(x).margin_slope,
-                },
-                method="SLSQP",
-                options={"maxiter": MAX_ITERATIONS, "ftol": PRECISION},
-            )
-            ends[index] = np.clip(result.x, 0.0, 1.0)
-        except _Abandoned:
-            pass
-        finally:
-            questions.put((index, None))
-
-    threads = [threading.Thread(target=run, args=(index,), daemon=True) for index in range(count)]
+    runners = [_Runner(index, start, questions) for index, start in enumerate(starts)]
+    threads = [threading.Thread(target=runner.run, daemon=True) for runner in runners]
     for thread in threads:
         thread.start()
     try:
-        _serve(ask, questions, answers, count)
+        _serve(ask, questions, runners)
     except BaseException:
-        for inbox in answers:
-            inbox.put(None)
+        for runner in runners:
+            runner.inbox.put(None)
         raise
     finally:
         for thread in threads:
             thread.join(timeout=5.0)
-    last = _answers(ask, np.array(ends), np.arange(count))
-    return [Descent(end, *found) for end, found in zip(ends, last, strict=True)]
+    return [runner.best() for runner in runners]
 
 
 class _Abandoned(Exception):
-    """The search was given up while a start was waiting for an answer."""
+    """The search was given up: by the caller, or because a start has asked enough."""
 
 
-def _serve(
-    ask: Ask,
-    questions: queue.Queue[tuple[int, Floats | None]],
-    answers: list[queue.Queue[_Asked | None]],
-    running: int,
-) -> None:
+class _Runner:
+    """One start with its own SLSQP."""
+
+    def __init__(self, index: int, start: Floats, questions: queue.Queue[tuple[int, Floats | None]]) -> None:
+        self.index, self.start, self.questions = index, start, questions
+        self.inbox: queue.Queue[_Asked | None] = queue.Queue()
+        self.asked: dict[bytes, tuple[Floats, _Asked]] = {}
+
+    def run(self) -> None:
+        """Descend until SLSQP is content or has asked enough."""
+        try:
+            minimize(
+                lambda x: self._answer(x).level,
+                self.start,
+                jac=lambda x: self._answer(x).level_slope,
+                bounds=[(0.0, 1.0)] * self.start.size,
+                constraints={
+                    "type": "ineq",
+                    "fun": lambda x: self._answer(x).margins,
+                    "jac": lambda x: self._answer(x).margin_slope,
+                },
+                method="SLSQP",
+                options={"maxiter": MAX_ITERATIONS, "ftol": PRECISION},
+            )
+        except _Abandoned:
+            pass
+        finally:
+            self.questions.put((self.index, None))
+
+    def _answer(self, place: Floats) -> _Asked:
+        place = np.clip(place, 0.0, 1.0)
+        key = place.tobytes()
+        if key not in self.asked:
+            if len(self.asked) >= MOST_QUESTIONS:
+                raise _Abandoned
+            self.questions.put((self.index, place))
+            found = self.inbox.get()
+            if found is None:
+                raise _Abandoned
+            self.asked[key] = place, found
+        return self.asked[key][1]
+
+    def best(self) -> Descent:
+        """The quietest place whose margins are kept to within rounding; else the one that lacks least."""
+
+        def merit(pair: tuple[Floats, _Asked]) -> tuple[float, float]:
+            lacking = max(-float(pair[1].margins.min(initial=0.0)), 0.0)
+            return (0.0, pair[1].level) if lacking <= KEPT else (lacking, pair[1].level)
+
+        place, found = min(self.asked.values(), key=merit)
+        return Descent(place, *found)
+
+
+def _serve(ask: Ask, questions: queue.Queue[tuple[int, Floats | None]], runners: list[_Runner]) -> None:
     """Answer in rounds: one question of every start that still runs."""
+    running = len(runners)
     while running:
         waiting: dict[int, Floats] = {}
         while len(waiting) < running:
@@ -135,7 +148,7 @@ def _serve(
             order = sorted(waiting)
             found = _answers(ask, np.array([waiting[i] for i in order]), np.array(order))
             for index, one in zip(order, found, strict=True):
-                answers[index].put(one)
+                runners[index].inbox.put(one)
 
 
 def _answers(ask: Ask, places: Floats, owners: NDArray[np.intp]) -> list[_Asked]:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from quietcool.entry.build import Entered
+
 Record = TypeVar("Record")
 
+PLAIN = (float, int, str, Entered)  # never hold arrays, and a tuple that starts with one holds none either
 CHUNK = 4096  # cases solved together: their arrays stay in the processor's cache
 
 
-def case_shape(*records: Any) -> tuple[int, ...]:
-    """Broadcast shape of the case axes of every array found in the records (fixed points of trade are floats)."""
+def case_shape(*records: Any) -> tuple[int, ...] | None:
+    """Broadcast shape of the case axes of every array found in the records; None where there is no array."""
     shapes: list[tuple[int, ...]] = []
 
     def note(array: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -24,21 +27,23 @@ def case_shape(*records: Any) -> tuple[int, ...]:
 
     for record in records:
         map_arrays(record, note)
-    return np.broadcast_shapes(*shapes)
+    return np.broadcast_shapes(*shapes) if shapes else None
 
 
 def flatten_cases(record: Record, shape: tuple[int, ...]) -> Record:
     """Return the record with every array broadcast to `shape` and flattened to one case axis."""
-    return map_arrays(record, lambda array: np.broadcast_to(array, shape).reshape(-1))
+    return cast(Record, map_arrays(record, lambda array: np.broadcast_to(array, shape).reshape(-1)))
 
 
 def take_cases(record: Record, columns: slice | NDArray[np.intp]) -> Record:
     """Return the record with the named columns of every array; floats serve all cases."""
-    return map_arrays(record, lambda array: array[columns])
+    return cast(Record, map_arrays(record, lambda array: array[columns]))
 
 
 def map_arrays(record: Any, change: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> Any:
     """Copy nested records, tuples and mappings with `change` done to every array; unchanged parts are shared."""
+    if record is None or isinstance(record, PLAIN):
+        return record
     if isinstance(record, np.ndarray):
         return change(record) if record.ndim else float(record)
     if dataclasses.is_dataclass(record) and not isinstance(record, type):
@@ -46,6 +51,8 @@ def map_arrays(record: Any, change: Callable[[NDArray[np.float64]], NDArray[np.f
         new = {name: map_arrays(value, change) for name, value in old.items()}
         return dataclasses.replace(record, **new) if any(new[n] is not old[n] for n in old) else record
     if isinstance(record, tuple):
+        if record and isinstance(record[0], PLAIN):
+            return record
         items = tuple(map_arrays(item, change) for item in record)
         return items if any(a is not b for a, b in zip(items, record, strict=True)) else record
     if isinstance(record, Mapping):

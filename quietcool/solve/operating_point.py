@@ -7,7 +7,7 @@ inside, things come first and the cases last, in chunks that stay in the process
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -33,6 +33,8 @@ from quietcool.solve.saddles import solve_air_network
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Columns = NDArray[np.intp]
+Fields = dict[str, NDArray[Any]]
 
 REST = 1e-7  # nothing may move by more between two refreshes of the properties [K]
 MAX_REFRESHES = 60
@@ -105,18 +107,16 @@ def solve_operating_point(build: Build, state: State, speeds: ArrayLike) -> Oper
         )
     if not np.all(np.isfinite(given)) or np.any(given < 0.0):
         raise ValueError("speeds: every speed must be finite and at least 0 rev/s")
-    shape = np.broadcast_shapes(given.shape[:-1], case_shape(build, state))
-    flat_build, flat_state = flatten_cases(build, shape), flatten_cases(state, shape)
+    varied = case_shape(build, state)
+    shape = np.broadcast_shapes(given.shape[:-1], varied or ())
+    if varied is not None:
+        build, state = flatten_cases(build, shape), flatten_cases(state, shape)
     columns = np.broadcast_to(given, (*shape, groups)).reshape(-1, groups).T
     count = columns.shape[1]
     chunks = []
     for start in range(0, count, CHUNK):
         part = slice(start, min(start + CHUNK, count))
-        chunks.append(
-            _solve_chunk(
-                take_cases(flat_build, part), take_cases(flat_state, part), np.ascontiguousarray(columns[:, part])
-            )
-        )
+        chunks.append(_solve_chunk(_pose(build, state, columns, part if varied is not None else None, part)))
     return _assemble(chunks, shape)
 
 
@@ -126,6 +126,7 @@ class Problem:
 
     build: Build
     state: State
+    varied: bool  # build or state hold arrays
     speeds: Floats  # (groups + 1, cases) [rev/s]
     rows: tuple[Row, ...]
     branches: Branches
@@ -155,12 +156,19 @@ class _Guess(NamedTuple):
         return self._replace(node_temp=temps[:enclosures], core_coolant=temps[enclosures:-1], coolant_mean=temps[-1:])
 
 
-def _pose(build: Build, state: State, speeds: Floats) -> Problem:
+def _pose(
+    build: Build, state: State, speeds: Floats, varied: slice | Columns | None, picked: slice | Columns
+) -> Problem:
+    """Pose the picked columns of cases; `varied` picks them in build and state too, where those hold arrays."""
+    if varied is not None:
+        build, state = take_cases(build, varied), take_cases(state, varied)
+    speeds = np.ascontiguousarray(speeds[:, picked])
     cases = speeds.shape[1]
     electric = build.loop.pump.electric
     return Problem(
         build=build,
         state=state,
+        varied=varied is not None,
         speeds=speeds,
         rows=fan_rows(build, speeds),
         branches=ring_branches(build.loop.order),
@@ -170,24 +178,24 @@ def _pose(build: Build, state: State, speeds: Floats) -> Problem:
     )
 
 
-def _solve_chunk(build: Build, state: State, speeds: Floats) -> dict[str, NDArray[np.generic]]:
-    """Solve up to CHUNK cases; speeds (groups + 1, cases). Returns the fields of OperatingPoint, cases first.
+def _solve_chunk(problem: Problem) -> Fields:
+    """Solve up to CHUNK cases; returns the fields of OperatingPoint, cases first.
 
     The properties are refreshed by the secant step of each case on its own (Anderson's method with one memory);
     cases that have come to rest are dropped from the arrays once they are the most.
     """
-    problem = _pose(build, state, speeds)
-    known: dict[str, NDArray[np.generic]] = {}
-    done = np.zeros(speeds.shape[1], dtype=np.bool_)
-    iterations = np.zeros(speeds.shape[1], dtype=np.int64)
-    columns = np.arange(speeds.shape[1])
+    known: Fields = {}
+    count = problem.room_temp.size
+    done = np.zeros(count, dtype=np.bool_)
+    iterations = np.zeros(count, dtype=np.int64)
+    columns = np.arange(count)
     part, guess = problem, _first_guess(problem)
     last_moved = last_temps = np.empty(0)
     for refresh in range(1, MAX_REFRESHES + 1):
         values, found = _refresh(part, guess)
         moved = found.temps - guess.temps
         open_cases = ~done[columns]
-        _write(known, values, columns, open_cases, speeds.shape[1])
+        _write(known, values, columns, open_cases, count)
         iterations[columns[open_cases]] = refresh
         done[columns] |= (np.max(np.abs(moved), axis=0) <= REST) & values["sound"]
         if np.all(done):
@@ -198,7 +206,8 @@ def _solve_chunk(build: Build, state: State, speeds: Floats) -> dict[str, NDArra
         if 2 * np.count_nonzero(open_cases) <= columns.size:
             picked = np.flatnonzero(open_cases)
             columns = columns[picked]
-            part = _pose(take_cases(build, columns), take_cases(state, columns), speeds[:, columns])
+            varied = columns if problem.varied else None
+            part = _pose(problem.build, problem.state, problem.speeds, varied, columns)
             guess = _Guess(*(None if field is None else field[:, picked] for field in guess))
             last_moved, last_temps = last_moved[:, picked], last_temps[:, picked]
     return describe_cases(problem, known, done, iterations)
@@ -226,7 +235,7 @@ def _first_guess(problem: Problem) -> _Guess:
     return _Guess(node_temp, core_coolant, (problem.room_temp + FIRST_COOLANT_RISE)[None], core_share, flow, None)
 
 
-def _refresh(problem: Problem, guess: _Guess) -> tuple[dict[str, NDArray[np.generic]], _Guess]:
+def _refresh(problem: Problem, guess: _Guess) -> tuple[Fields, _Guess]:
     """Flows at the properties of these temperatures, then the temperatures of these flows."""
     build = problem.build
     source, target = path_ends(build)
@@ -260,7 +269,7 @@ def _refresh(problem: Problem, guess: _Guess) -> tuple[dict[str, NDArray[np.gene
         pump_power=problem.pump_power,
         room_temp=problem.room_temp,
     )
-    values: dict[str, NDArray[np.generic]] = {
+    values: Fields = {
         "flow": network.flow,
         "pressure": network.pressure,
         "residual": np.maximum(network.residual, ring.residual),
@@ -300,8 +309,8 @@ def _secant(temps: Floats, moved: Floats, last_temps: Floats, last_moved: Floats
 
 
 def _write(
-    known: dict[str, NDArray[np.generic]],
-    values: dict[str, NDArray[np.generic]],
+    known: Fields,
+    values: Fields,
     columns: NDArray[np.intp],
     open_cases: NDArray[np.bool_],
     count: int,
@@ -314,9 +323,7 @@ def _write(
         known[name][..., picked] = value[..., open_cases]
 
 
-def describe_cases(
-    problem: Problem, known: dict[str, NDArray[np.generic]], done: Flags, iterations: NDArray[np.int64]
-) -> dict[str, NDArray[np.generic]]:
+def describe_cases(problem: Problem, known: Fields, done: Flags, iterations: NDArray[np.int64]) -> Fields:
     """Fields of OperatingPoint with the cases first."""
     build, speeds, rows, branches = problem.build, problem.speeds, problem.rows, problem.branches
     flow = known["flow"]
@@ -332,7 +339,7 @@ def describe_cases(
     capacity = np.abs(flow) * air.SPECIFIC_HEAT
     warming = (known["fan_power"] + known["forced"]) / np.where(capacity > 0.0, capacity, np.inf)
     velocity = np.array([face_velocity(p, flow[i], known["core_density"][i]) for i, p in enumerate(build.air_paths)])
-    things_first: dict[str, NDArray[np.generic]] = {
+    things_first: Fields = {
         "speeds": speeds,
         "mass_flow": flow,
         "air_flow": flow / known["inlet_density"],
@@ -384,7 +391,7 @@ def _point_temps(
 WITHOUT_ANSWER = ("speeds", "converged", "iterations", "residual", "worst_path", "left_of_peak")
 
 
-def _blank_unconverged(values: dict[str, NDArray[np.generic]], done: Flags) -> dict[str, NDArray[np.generic]]:
+def _blank_unconverged(values: Fields, done: Flags) -> Fields:
     """Put NaN wherever a case has not converged."""
     if np.all(done):
         return values
@@ -396,7 +403,7 @@ def _blank_unconverged(values: dict[str, NDArray[np.generic]], done: Flags) -> d
     return values
 
 
-def _assemble(chunks: list[dict[str, NDArray[np.generic]]], shape: tuple[int, ...]) -> OperatingPoint:
+def _assemble(chunks: list[Fields], shape: tuple[int, ...]) -> OperatingPoint:
     """Join chunks and give the case axes their shape back."""
     joined = {}
     for field in fields(OperatingPoint):

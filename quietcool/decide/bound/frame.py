@@ -53,6 +53,7 @@ class PathOptions:
     power: Floats  # of all rows, (options,) [W]
     flow_scale: float  # [kg/s]
     option_of_cluster: NDArray[np.intp]  # (cluster options,)
+    same_as_cluster: bool  # the path's options are the cluster's, one by one
 
 
 @dataclass(frozen=True)
@@ -185,7 +186,9 @@ def _path_options(
         free = machine_curve(fan.curve).free_flow * speed.max() / fan.curve.speed * fan.curve.flow_scale
         scale = max(scale, float(free * element.count * density))
         number += 1
-    return PathOptions(path, *ends, tuple(rows), power, scale, option_of_cluster.reshape(-1))
+    option_of_cluster = option_of_cluster.reshape(-1)
+    same = bool(np.array_equal(option_of_cluster, np.arange(len(own))))
+    return PathOptions(path, *ends, tuple(rows), power, scale, option_of_cluster, same)
 
 
 def _row_options(

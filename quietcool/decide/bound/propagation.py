@@ -6,18 +6,19 @@ Each balance is read as an interval statement and used to shrink ranges and to s
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, Flags
-from quietcool.decide.bound.frame import HOTTEST, Frame
+from quietcool.decide.bound.frame import HOTTEST, Frame, PathOptions
 from quietcool.decide.bound.ranges import PathRanges, RingRanges, path_ranges, ring_ranges
 from quietcool.physics import air
 from quietcool.physics.network import REFERENCE
 
 Floats = NDArray[np.float64]
+AnyArray = TypeVar("AnyArray", bound=NDArray[Any])
 
 OUTWARD = 1e-9  # relative, of every interval
 ROUNDS = 2  # of the rules, for one set of flow ranges
@@ -57,11 +58,15 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
     paths = []
     for index, options in enumerate(frame.paths):
         cluster = _cluster_of(frame, index)
-        possible = _path_options_allowed(allowed[cluster], options.option_of_cluster, options.power.size)
+        possible = (
+            allowed[cluster].copy()
+            if options.same_as_cluster
+            else _path_options_allowed(allowed[cluster], options.option_of_cluster, options.power.size)
+        )
         found = path_ranges(
             frame, boxes._replace(coolant_temp=coolant), index, possible, ring, from_afar=from_afar
         )
-        allowed[cluster] &= found.possible[:, options.option_of_cluster]
+        allowed[cluster] &= at_cluster(options, found.possible)
         paths.append(found)
     energy = [
         _cluster_energy(frame, number, paths, np.where(a, 0.0, np.inf)) for number, a in enumerate(allowed)
@@ -82,10 +87,11 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
         flow=tuple(p.flow for p in paths),
         conductance=tuple(p.conductance for p in paths),
     )
-    return _pick(Examined(shrunk, ring, tuple(paths), tuple(state.energy)), np.flatnonzero(alive))
+    return pick(Examined(shrunk, ring, tuple(paths), tuple(state.energy)), np.flatnonzero(alive))
 
 
-def _pick(seen: Examined, picked: NDArray[np.intp]) -> Examined:
+def pick(seen: Examined, picked: NDArray[np.intp]) -> Examined:
+    """The picked boxes."""
     ring = RingRanges(
         seen.ring.flow[:, picked],
         seen.ring.branch_capacity[:, picked],
@@ -115,10 +121,13 @@ def _cluster_of(frame: Frame, path: int) -> int:
     return next(i for i, cluster in enumerate(frame.clusters) if path in cluster.paths)
 
 
+def at_cluster(options: PathOptions, values: AnyArray) -> AnyArray:
+    """Values (boxes, path options, ...) at the options of the path's cluster; the same array where these are its own."""
+    return values if options.same_as_cluster else values[:, options.option_of_cluster]
+
+
 def _path_options_allowed(allowed: Flags, option_of_cluster: NDArray[np.intp], count: int) -> Flags:
     """Options of a path that some allowed option of its cluster uses."""
-    if count == allowed.shape[1]:
-        return allowed[:, np.argsort(option_of_cluster)].copy()
     found = np.zeros((allowed.shape[0], count), dtype=np.bool_)
     for option in range(count):
         found[:, option] = np.any(allowed[:, option_of_cluster == option], axis=1)
@@ -128,7 +137,7 @@ def _path_options_allowed(allowed: Flags, option_of_cluster: NDArray[np.intp], c
 def _cluster_energy(frame: Frame, number: int, paths: list[PathRanges], start: Floats) -> Floats:
     energy = start
     for path in frame.clusters[number].paths:
-        energy = energy + paths[path].energy[:, frame.paths[path].option_of_cluster]
+        energy = energy + at_cluster(frame.paths[path], paths[path].energy)
     return energy
 
 
@@ -160,10 +169,11 @@ class _Shrinking:
 
     def _of_cluster(self, number: int, values: list[tuple[int, Floats]]) -> Floats:
         """Sum of path ranges (boxes, options, 2) over a cluster's paths, at the cluster's options."""
-        total = np.zeros((*self.allowed[number].shape, 2))
+        total: Floats | None = None
         for path, value in values:
-            total += value[:, self.frame.paths[path].option_of_cluster]
-        return total
+            mine = at_cluster(self.frame.paths[path], value)
+            total = mine if total is None else total + mine
+        return np.zeros((*self.allowed[number].shape, 2)) if total is None else total
 
     def _span(self, number: int, value: Floats) -> Floats:
         """Range over the allowed options of one cluster, (boxes, 2)."""

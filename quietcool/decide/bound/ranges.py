@@ -47,7 +47,9 @@ def ring_ranges(frame: Frame, boxes: Boxes) -> RingRanges:
 def _mean_temp(frame: Frame, boxes: Boxes, capacity: Floats, branch: Floats) -> Floats:
     """Range of the plain mean of (in + out)/2 over all stations, by the nodes next to them, (boxes, 2) [K]."""
     ring, coolant = frame.ring, boxes.coolant_temp
-    everywhere = np.stack([coolant[..., 0].min(axis=1), coolant[..., 1].max(axis=1)], axis=-1)
+    # Coolant leaves a radiator between its inlet and the air it met; sources heat it, but no setting beyond the limit.
+    known = np.concatenate([coolant, boxes.air_temp, np.full((boxes.count, 1, 2), frame.room_temp)], axis=1)
+    everywhere = np.stack([known[..., 0].min(axis=1), np.full(boxes.count, frame.coolant_limit)], axis=-1)
     ends = []
     for reach in ring.reaches:
         inlet = coolant[:, reach.node] + _offset(frame, boxes, reach, capacity)
@@ -57,7 +59,7 @@ def _mean_temp(frame: Frame, boxes: Boxes, capacity: Floats, branch: Floats) -> 
     for segment in ring.segments:
         for path in segment.radiators:
             inlet = coolant[:, ring.radiator_node[path]]
-            alone = segment.whole and len(segment.radiators) == 1
+            alone = segment.whole and segment.source == ring.radiator_node[path]
             heat = heat_of(frame.state, frame.tables, segment.stations, boxes.pump)
             drop = (heat / capacity[segment.stream][:, ::-1])[:, ::-1]
             ends += [inlet, coolant[:, segment.target] - drop if alone else everywhere]

@@ -42,6 +42,17 @@ class Evaluation(NamedTuple):
     picked: tuple[Picked, ...]  # by path
     loss: Floats  # what each coordinate's width may cost: pressures, airs, nodes, pump, (boxes, coordinates)
 
+    def take(self, picked: NDArray[np.intp]) -> Evaluation:
+        """The picked boxes."""
+        return Evaluation(
+            self.bound[picked],
+            self.slope[picked],
+            tuple(choice[picked] for choice in self.choice),
+            tuple(value[picked] for value in self.option_bound),
+            tuple(Picked(*(field[picked] for field in one)) for one in self.picked),
+            self.loss[picked],
+        )
+
 
 class Relaxation:
     """Boxes with everything that the Lagrangian needs and prices do not change."""

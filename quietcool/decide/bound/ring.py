@@ -245,8 +245,13 @@ def table_range(table: Floats, temps: Floats, steps: NDArray[np.intp], temp_rang
     rises = np.maximum.accumulate(table, axis=1), np.minimum.accumulate(table[:, ::-1], axis=1)[:, ::-1]
     most = np.maximum(*(_between(rises[0], steps[:, 1], temps, t) for t in temp_range.T))
     least = np.minimum(*(_between(rises[1], steps[:, 0], temps, t) for t in temp_range.T))
-    # Flows are smooth and monotone over a spacing or two; curvature inside is covered by a part of the difference.
-    width = np.abs(table[:, steps[:, 1], high] - table[:, steps[:, 1], low]) / np.maximum(high - low, 1) * WIDEN
+    for inside in range(low.min() + 1, high.max()):  # a capacity rate may peak between the ends
+        there = (low < inside) & (inside < high)
+        most = np.where(there, np.maximum(most, rises[0][:, steps[:, 1], inside]), most)
+        least = np.where(there, np.minimum(least, rises[1][:, steps[:, 0], inside]), least)
+    # Flows are smooth over a spacing: what they do between its ends is covered by a part of the neighbours' difference.
+    bend = WIDEN * np.max(np.abs(np.diff(table, axis=2)), axis=2)
+    width = np.maximum(bend[:, steps[:, 0]], bend[:, steps[:, 1]])
     tiny = 1e-9 * np.abs(most)
     return np.stack([least - width - tiny, most + width + tiny], axis=-1)
 

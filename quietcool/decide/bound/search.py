@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, join, root_box
 from quietcool.decide.bound.frame import Frame, TooManyOptions, make_frame
-from quietcool.decide.bound.propagation import Examined, examine
+from quietcool.decide.bound.propagation import Examined, examine, pick
 from quietcool.decide.bound.relaxation import Evaluation, Reference, Relaxation, price_count
 from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid, grid_speeds
 from quietcool.decide.question import Question
@@ -20,12 +20,12 @@ from quietcool.solve.operating_point import solve_operating_point
 
 Floats = NDArray[np.float64]
 
-TOLERANCE = 0.1  # a proof that nothing is quieter by more than this is enough [dB]
+TOLERANCE = 0.099  # a proof that nothing is quieter by more than this is enough; a hair inside what is called proven [dB]
 CHUNK = 256  # boxes looked at together
 BEST_FIRST_EVERY = 4  # every so many chunks the lowest bounds go first, else the deepest boxes
 ASCENTS = 12  # steps of the prices for a box with one pump step
 ASCENTS_PUMP_RANGE = 2
-FIRST_ASCENTS = 300  # for the prices to start from
+FIRST_ASCENTS = 120  # for the prices to start from
 FIRST_VISITS = 4
 FIRST_WIDTH = 1.0  # of the box round the incumbent that they are raised in [Pa, K]
 DEFLECTION = 1.5
@@ -156,7 +156,8 @@ class _Search:
                 if sweep < SHAVINGS - 1:
                     boxes = _hull(boxes)
         for _ in range(FIRST_VISITS):
-            boxes = examine(self.frame, boxes, self.goal, from_afar=True).boxes
+            if boxes.count:
+                boxes = examine(self.frame, boxes, self.goal, from_afar=True).boxes
         self.box_count += boxes.count
         return [boxes] if boxes.count else []
 
@@ -188,11 +189,12 @@ class _Search:
         if boxes.count == 0:
             return None
         seen = examine(self.frame, boxes, self.goal, from_afar=bool(boxes.depth.min() <= AFAR_DEPTH))
+        seen, price, first = self._start_ascent(seen)
         if seen.boxes.count == 0:
             return None
-        relaxation = Relaxation(self.frame, seen)
         single = bool(np.all(seen.boxes.pump[:, 0] == seen.boxes.pump[:, 1]))
-        price, evaluation = self._ascend(relaxation, seen, ASCENTS if single else ASCENTS_PUMP_RANGE)
+        price, evaluation = self._ascend(Relaxation(self.frame, seen), price, ASCENTS if single else ASCENTS_PUMP_RANGE)
+        evaluation = _merge(first, evaluation, evaluation.bound >= first.bound)
         self._try_choices(evaluation, seen)
         bound = np.maximum(seen.boxes.bound, evaluation.bound)
         allowed = tuple(
@@ -201,6 +203,20 @@ class _Search:
         open_boxes = (bound < self.goal) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
         kept = seen.boxes._replace(bound=bound, price=price, allowed=allowed).take(open_boxes)
         return None if kept.count == 0 else self._split(kept, evaluation.loss[open_boxes])
+
+    def _start_ascent(self, seen: Examined) -> tuple[Examined, Floats, Evaluation]:
+        """Bound boxes at the better of their parents' and the pool's prices; only those that stay open go on."""
+        if seen.boxes.count == 0:
+            return seen, seen.boxes.price, None
+        relaxation = Relaxation(self.frame, seen)
+        reference = self._first_reference(relaxation)
+        parent = relaxation.evaluate(seen.boxes.price, reference)
+        pool = relaxation.evaluate(np.broadcast_to(self.pool, seen.boxes.price.shape), reference)
+        better = pool.bound > parent.bound
+        best = _merge(parent, pool, better)
+        price = np.where(better[:, None], self.pool, seen.boxes.price)
+        still_open = np.flatnonzero(best.bound < self.goal)
+        return pick(seen, still_open), price[still_open], best.take(still_open)
 
     def _price_scales(self) -> Floats:
         n, segments = self.frame.enclosures, len(self.frame.ring.segments)
@@ -219,7 +235,7 @@ class _Search:
             if seen.boxes.count == 0:
                 return np.zeros(count)
             box = seen.boxes
-        return self._ascend(Relaxation(self.frame, seen), seen, FIRST_ASCENTS)[0][0]
+        return self._ascend(Relaxation(self.frame, seen), np.zeros((1, count)), FIRST_ASCENTS)[0][0]
 
     def _box_round_incumbent(self) -> Boxes:
         frame, build = self.frame, self.question.build
@@ -242,21 +258,14 @@ class _Search:
             pump=np.full((1, 2), self.best.steps[-1]),
         )
 
-    def _ascend(self, relaxation: Relaxation, seen: Examined, steps: int) -> tuple[Floats, Evaluation]:
-        """Raise the bound by deflected subgradient steps on the prices; keep the best prices of every box."""
-        price = seen.boxes.price * self.scales
+    def _ascend(self, relaxation: Relaxation, start: Floats, steps: int) -> tuple[Floats, Evaluation]:
+        """Raise the bound by deflected subgradient steps on the prices; return the best prices of every box."""
+        price = start * self.scales
         reference = self._first_reference(relaxation)
-        direction = np.zeros_like(price)
+        now = best = relaxation.evaluate(start, reference)
+        best_price, direction = price, np.zeros_like(price)
         goal = self.goal if np.isfinite(self.goal) else 1e3
-        best = relaxation.evaluate(np.broadcast_to(self.pool, price.shape), reference)
-        best_price = np.broadcast_to(self.pool * self.scales, price.shape)
-        for step_number in range(steps + 1):
-            now = relaxation.evaluate(price / self.scales, reference)
-            better = now.bound > best.bound
-            best_price = np.where(better[:, None], price, best_price)
-            best = _merge(best, now, better)
-            if step_number == 0:  # go on from the better of the parent's and the pool's prices
-                price, now = best_price, best
+        for _ in range(steps):
             if np.all(best.bound >= goal):
                 break
             reference = _moved(reference, now)
@@ -268,6 +277,10 @@ class _Search:
             length = (direction * direction).sum(axis=1)
             step = STEP_PART * np.maximum(AIM * goal - now.bound, 0.0) / np.where(length > 0.0, length, 1.0)
             price = price + np.where(best.bound < goal, step, 0.0)[:, None] * direction
+            now = relaxation.evaluate(price / self.scales, reference)
+            better = now.bound > best.bound
+            best_price = np.where(better[:, None], price, best_price)
+            best = _merge(best, now, better)
         return best_price / self.scales, best
 
     def _first_reference(self, relaxation: Relaxation) -> Reference:
@@ -288,7 +301,8 @@ class _Search:
         for cluster, choice in zip(self.frame.clusters, evaluation.choice, strict=True):
             for place, group in enumerate(cluster.groups):
                 steps[:, group] = cluster.steps[choice, place]
-        fresh = [row for row in np.unique(steps, axis=0) if row.tobytes() not in self.seen_settings]
+        quieter = self._least_energy(evaluation, seen) < self._incumbent_energy()
+        fresh = [row for row in np.unique(steps[quieter], axis=0) if row.tobytes() not in self.seen_settings]
         if not fresh:
             return
         self.seen_settings.update(row.tobytes() for row in fresh)
@@ -296,6 +310,16 @@ class _Search:
         feasible_before = self.best.worst_margin >= 0.0
         if found.worst_margin >= 0.0 and (not feasible_before or found.level < self.best.level):
             self.best = descend_on_grid(self.question, found)
+
+    def _incumbent_energy(self) -> float:
+        return float(10.0 ** ((self.best.level - self.unit) / 10.0)) if self.best.worst_margin >= 0.0 else np.inf
+
+    def _least_energy(self, evaluation: Evaluation, seen: Examined) -> Floats:
+        """Noise energy that the chosen options have at least, (boxes,)."""
+        rows = np.arange(seen.boxes.count)
+        return self.frame.pump_energy[seen.boxes.pump[:, 0]] + np.sum(
+            [energy[rows, choice] for energy, choice in zip(seen.energy, evaluation.choice, strict=True)], axis=0
+        )
 
     def _split(self, boxes: Boxes, loss: Floats) -> Boxes:
         """Halve every box: its pump range first, else the coordinate whose width costs the bound most."""
