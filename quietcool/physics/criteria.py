@@ -217,3 +217,73 @@ def nc_rating(octave_levels: ArrayLike) -> RoomRating:
     return RoomRating(
         np.where(by_speech, speech, tangent.rating)[()], np.where(by_speech, np.nan, tangent.frequency)[()]
     )
+
+
+def nr_margin(octave_levels: ArrayLike, limit: ArrayLike) -> Values:
+    """How far a spectrum stays under a noise rating curve: what every band may rise before the rating is passed.
+
+    m = min over bands of (a + b NR - L)
+
+    Parameters
+    ----------
+    octave_levels : array_like, (..., 8) or (..., 9)
+        Band levels without weighting, up to the 8 kHz octave, from 63 Hz or from 31.5 Hz. [dB]
+    limit : array_like, (...)
+        NR that must not be passed. [-]
+
+    Returns
+    -------
+    ndarray, (...)
+        Margin, positive when kept. [dB]
+
+    References
+    ----------
+    .. [1] ISO/R 1996:1971; constants a and b as in AS 1469 (read in a transcription).
+
+    Examples
+    --------
+    >>> round(float(nr_margin([45, 38, 32, 27, 22, 18, 14, 10], 25.0)), 2)
+    2.15
+    """
+    levels, count = _last_bands(octave_levels)
+    margin: Values = np.min(nr_curve(limit)[..., -count:] - levels, axis=-1)
+    return margin
+
+
+def nc_margin(octave_levels: ArrayLike, limit: ArrayLike) -> Values:
+    """How far a spectrum stays under a noise criterion: what every band may rise before the rating is passed.
+
+    m = min( min over bands of (curve - L), floor(NC) + 0.5 - SIL ): neither tangency nor the rounded mean of 500 Hz
+    to 4 kHz may pass the limit
+
+    Parameters
+    ----------
+    octave_levels : array_like, (..., 8) or (..., 9)
+        Band levels without weighting, up to the 8 kHz octave, from 63 Hz or from 31.5 Hz. [dB]
+    limit : array_like, (...)
+        NC that must not be passed, 15 to 70. [-]
+
+    Returns
+    -------
+    ndarray, (...)
+        Margin, positive when kept. [dB]
+
+    Notes
+    -----
+    A spectrum that lies on a curve below NC-30 is rated above that curve, for the curve's own SIL is higher.
+
+    References
+    ----------
+    .. [1] ANSI/ASA S12.2-2019, 5.2.2, 5.2.3 and Table 1.
+
+    Examples
+    --------
+    >>> float(nc_margin([45, 38, 32, 27, 22, 18, 14, 10], 25.0))
+    4.0
+    """
+    levels, count = _last_bands(octave_levels)
+    tangency = np.min(nc_curve(limit)[..., -count:] - levels, axis=-1)
+    with np.errstate(invalid="ignore"):
+        speech = np.floor(np.asarray(limit, float)) + 0.5 - np.mean(levels[..., SPEECH_BANDS], axis=-1)
+    margin: Values = np.minimum(tangency, speech)
+    return margin
