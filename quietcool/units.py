@@ -116,6 +116,7 @@ _TABLE: dict[str, tuple[str, dict[str, Fraction | tuple[Fraction, Fraction]]]] =
     "quadratic coolant resistance": ("Pa s2/m6", {"Pa/(L/min)2": (60 / _LITRE) ** 2}),
     "thermal conductivity": ("W/(m K)", {"W/(m K)": _ONE}),
     "angle": ("deg", {"deg": _ONE}),
+    "frequency": ("Hz", {"Hz": _ONE, "kHz": Fraction(1000)}),
     "number": ("1", {"1": _ONE}),
 }
 
@@ -364,7 +365,7 @@ def _known(printed: str, unit: str, required: str, found: str) -> Unit:
     wanted = UNITS[unit]
     if row is not None and row.dimension == wanted.dimension:
         return row
-    if name in _ADVICE and (row is None or wanted.dimension == "A-weighted level"):
+    if name in _ADVICE and (row is None or wanted.dimension in ("A-weighted level", "rotational speed")):
         raise RefusedQuantity(required, found, _ADVICE[name])
     if row is not None:
         raise RefusedQuantity(

@@ -13,15 +13,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from quietcool.entry.acoustic_records import NOWHERE as NOWHERE
+from quietcool.entry.acoustic_records import ROOM as ROOM
+from quietcool.entry.acoustic_records import Delivery as Delivery
+from quietcool.entry.acoustic_records import Door as Door
+from quietcool.entry.acoustic_records import Installation as Installation
+from quietcool.entry.acoustic_records import Limits as Limits
+from quietcool.entry.acoustic_records import NoiseSource as NoiseSource
+from quietcool.entry.acoustic_records import OtherRoom as OtherRoom
+from quietcool.entry.acoustic_records import Position as Position
+from quietcool.entry.acoustic_records import Room as Room
+from quietcool.entry.acoustic_records import Sound as Sound
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     Number: TypeAlias = float | NDArray[np.float64]
 
-ROOM = "room"
 PUMP = "pump"
-NOWHERE = -math.inf  # a level of nothing [dB]
 
 
 @dataclass(frozen=True)
@@ -48,17 +58,6 @@ class Curve:
     flow_scale: Number = 1.0  # multiplies the flows of the curve [-]
     pressure_scale: Number = 1.0  # multiplies its pressures [-]
     estimated: bool = False  # True for the quarter ellipse through two numbers
-
-
-@dataclass(frozen=True)
-class Sound:
-    """Sound power of one fan or pump over speed."""
-
-    power_level: Number  # A-weighted sound power level at `speed`, without the floor [dB(A) re 1 pW]
-    speed: float  # [rev/s]
-    exponent: Number  # k of k lg(N/N_ref) [dB]
-    floor_power_level: Number = NOWHERE  # level that stays at any speed but zero [dB(A) re 1 pW]
-    load_adder_scale: Number = 1.0  # multiplies the load adder [-]
 
 
 @dataclass(frozen=True)
@@ -147,6 +146,7 @@ class Pump:
     sound: Sound
     coolant_share: Number = 0.9  # share of the electrical power that heats the coolant [-]
     mounting_adder: Number = 0.0  # [dB]
+    vane_count: int | None = None
 
 
 @dataclass(frozen=True)
@@ -250,6 +250,7 @@ class FanGroup:
     fan: Fan
     speeds: SpeedRange
     channel: str | None = None
+    speed_spread: float = 0.01  # by which the speeds of its fans differ, fastest to slowest [-]
 
 
 @dataclass(frozen=True)
@@ -313,40 +314,6 @@ class Loop:
 
 
 @dataclass(frozen=True)
-class Room:
-    """The air that the rig breathes and the room that it sounds in."""
-
-    temp: Number  # [K]
-    altitude: Number = 0.0  # [m]
-    volume: float | None = None  # [m3]
-    surface: float | None = None  # [m2]
-    mean_absorption: float | tuple[float, ...] | None = None  # one number or octaves 63 Hz to 8 kHz [-]
-
-
-@dataclass(frozen=True)
-class Position:
-    """A place where the rig is heard."""
-
-    name: str
-    distance: Number  # [m]
-    directivity: Number = 1.0  # [-]
-    field: Literal["room", "distance"] = "distance"
-    partition: Number | tuple[float, ...] = 0.0  # one number or octaves 63 Hz to 8 kHz [dB]
-    background: float | None = None  # [dB(A)]
-    self_noise: float | None = None  # [dB(A)]
-    limit: float | None = None  # on the rig's share [dB(A)]
-
-
-@dataclass(frozen=True)
-class Limits:
-    """Limits of one state besides those of the sensing points."""
-
-    coolant: float | None = None  # hottest station of the ring [K]
-    enclosure_air: Mapping[str, float] = field(default_factory=dict)  # by enclosure [K]
-    position: Mapping[str, float] = field(default_factory=dict)  # by position, replaces its own [dB(A)]
-
-
-@dataclass(frozen=True)
 class State:
     """A workload."""
 
@@ -372,6 +339,10 @@ class Build:
     states: tuple[State, ...]
     ledger: tuple[Entered, ...] = ()  # every number with its print, origin and tolerance
     inputs: Mapping[str, str] = field(default_factory=dict)  # SHA-256 of every file read, by relative path
+    noise_sources: tuple[NoiseSource, ...] = ()
+    other_rooms: tuple[OtherRoom, ...] = ()
+    doors: tuple[Door, ...] = ()
+    installation: Installation = field(default_factory=Installation)
 
     @property
     def group_names(self) -> tuple[str, ...]:

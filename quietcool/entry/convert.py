@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TypeVar
-
-import numpy as np
 
 from quietcool.entry.build import (
     ROOM,
@@ -22,11 +21,9 @@ from quietcool.entry.build import (
     Opening,
     Parallel,
     Plate,
-    Position,
     Pump,
     Radiator,
     Resistance,
-    Room,
     Screen,
     SensingPoint,
     Source,
@@ -35,6 +32,7 @@ from quietcool.entry.build import (
     State,
     Tube,
 )
+from quietcool.entry.convert_acoustics import door, installation, noise_source, other_room, position, room_of
 from quietcool.entry.convert_parts import optional
 from quietcool.entry.elements import FansElement, OpeningElement, RadiatorElement, ResistanceElement
 from quietcool.entry.measures import Quantity
@@ -46,17 +44,13 @@ from quietcool.entry.tables import (
     FanGroupTable,
     LoopTable,
     ParallelTable,
-    PositionTable,
-    RoomTable,
     SourceTable,
     StateTable,
 )
 from quietcool.physics.coolant import mass_fraction_from_volume_fraction
 from quietcool.physics.resistance import FITTING_LOSS
-from quietcool.physics.rooms import mean_absorption, mean_absorption_from_reverberation, surface_from_volume
 
 _Part = TypeVar("_Part", bound=Part)
-OCTAVES = 8
 
 
 def build_of(table: BuildTable, shelf: Shelf) -> Build:
@@ -72,8 +66,12 @@ def build_of(table: BuildTable, shelf: Shelf) -> Build:
         air_paths=tuple(_path(path, shelf) for path in table.air_path),
         sources=tuple(_source(source, shelf) for source in table.source),
         loop=_loop(table.loop, enclosures, shelf),
-        positions=tuple(_position(position, field) for position in table.position),
+        positions=tuple(position(heard, field) for heard in table.position),
         states=tuple(_state(state, table, enclosures) for state in table.state),
+        noise_sources=tuple(noise_source(source) for source in table.noise_source),
+        other_rooms=tuple(other_room(beside) for beside in table.other_room),
+        doors=tuple(door(between) for between in table.door),
+        installation=installation(table.installation),
     )
 
 
@@ -81,42 +79,6 @@ def _part(shelf: Shelf, name: str, kind: type[_Part]) -> _Part:
     part = shelf.parts[name]
     assert isinstance(part, kind), name  # the checks of sense hold this
     return part
-
-
-def room_surface(room: RoomTable) -> float | None:
-    """Surface from the list of surfaces, as given, or that of a cube of the volume [m2]."""
-    if room.surfaces is not None:
-        return sum(surface.area_m2.value for surface in room.surfaces)
-    if room.surface_m2 is not None:
-        return room.surface_m2.value
-    return None if room.volume_m3 is None else float(surface_from_volume(room.volume_m3.value))
-
-
-def room_absorption(room: RoomTable) -> float | tuple[float, ...] | None:
-    """Mean absorption as given, from the surfaces (one number or octaves), or by Sabine from the reverberation [-]."""
-    if room.surfaces is not None:
-        rows = [_octaves(surface.absorption) for surface in room.surfaces]
-        bands = OCTAVES if any(len(row) > 1 for row in rows) else 1
-        absorption = np.array([row * bands if len(row) == 1 else row for row in rows])
-        mean = mean_absorption([surface.area_m2.value for surface in room.surfaces], absorption.T)
-        return tuple(mean.tolist()) if bands > 1 else float(mean[0])
-    if room.mean_absorption is not None:
-        return room.mean_absorption.value
-    surface = room_surface(room)
-    if room.reverberation_s is None or room.volume_m3 is None or surface is None:
-        return None
-    return float(mean_absorption_from_reverberation(room.reverberation_s.value, room.volume_m3.value, surface))
-
-
-def room_of(room: RoomTable) -> Room:
-    """Room with its absorption, from whatever was given."""
-    volume, given = optional(room.volume_m3), room.surfaces is not None or room.surface_m2 is not None
-    surface = room_surface(room) if given else None
-    return Room(room.temp_c.value, room.altitude_m.value, volume, surface, room_absorption(room))
-
-
-def _octaves(entered: Quantity | list[Quantity]) -> list[float]:
-    return [q.value for q in entered] if isinstance(entered, list) else [entered.value]
 
 
 def _range(
@@ -129,7 +91,9 @@ def _range(
 
 def _group(group: FanGroupTable, shelf: Shelf) -> FanGroup:
     speeds = _range(group.min_rpm, group.max_rpm, group.step_rpm, group.avoid_rpm, group.rpm, group.may_stop)
-    return FanGroup(group.name, _part(shelf, group.fan, Fan), speeds, group.channel)
+    made = FanGroup(group.name, _part(shelf, group.fan, Fan), speeds, group.channel)
+    spread = optional(group.speed_spread_percent)
+    return made if spread is None else replace(made, speed_spread=spread)
 
 
 def _path(path: AirPathTable, shelf: Shelf) -> AirPath:
@@ -186,27 +150,15 @@ def _loop(loop: LoopTable, enclosures: tuple[str, ...], shelf: Shelf) -> Loop:
     )
 
 
-def _position(position: PositionTable, field: str) -> Position:
-    partition = _octaves(position.partition_db)
-    chosen = position.field or field
-    return Position(
-        name=position.name,
-        distance=position.distance_m.value,
-        directivity=position.directivity.value,
-        field="room" if chosen == "room" else "distance",
-        partition=partition[0] if len(partition) == 1 else tuple(partition),
-        background=optional(position.background_dba),
-        self_noise=optional(position.self_noise_dba),
-        limit=optional(position.limit_dba),
-    )
-
-
 def _state(state: StateTable, table: BuildTable, enclosures: tuple[str, ...]) -> State:
     heat = state.heat_w.by_source
     limits = Limits(
         coolant=optional(state.limits.coolant_c),
         enclosure_air=_by_enclosure(state.limits.enclosure_air_c, enclosures),
         position={name: level.value for name, level in state.limits.position_dba.items()},
+        position_nc={name: rating.value for name, rating in state.limits.position_nc.items()},
+        position_nr={name: rating.value for name, rating in state.limits.position_nr.items()},
+        inaudible=tuple(state.limits.inaudible_at),
     )
     room_temp = state.room_temp_c or table.room.temp_c
     return State(

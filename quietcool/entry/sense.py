@@ -13,13 +13,12 @@ from quietcool.entry.elements import FansElement, RadiatorElement, ResistanceEle
 from quietcool.entry.mistakes import Complaint, nearest
 from quietcool.entry.parts import Shelf
 from quietcool.entry.positions import Path
+from quietcool.entry.sense_of_sound import check_sound
 from quietcool.entry.speeds import admissible_count, band_complaint
 from quietcool.entry.tables import (
     AirPathTable,
     FanGroupTable,
     LoopTable,
-    PositionTable,
-    RoomTable,
     SourceTable,
     StateTable,
 )
@@ -32,12 +31,11 @@ Complaints: TypeAlias = Iterator[Complaint]
 def check_sense(view: View, shelf: Shelf) -> Complaints:
     """Yield everything that makes no sense, apart from the ring."""
     yield from _names(view)
-    yield from _room(view)
     yield from _groups(view, shelf)
     yield from _paths(view, shelf)
     yield from _ways_out(view)
     yield from _sources(view, shelf)
-    yield from _positions(view)
+    yield from check_sound(view)
     yield from _states(view)
 
 
@@ -81,30 +79,6 @@ def _names(view: View) -> Complaints:
             if name in reserved.get(key, {ROOM, PUMP}):
                 words = " and ".join(f'"{word}"' for word in sorted(reserved.get(key, {ROOM, PUMP})))
                 yield Complaint(path, f"a name other than {words}, which mean something else", shown(name), "rename it")
-
-
-def _room(view: View) -> Complaints:
-    room = view.single("room", RoomTable)
-    if room is None:
-        return
-    if room.surfaces is not None:
-        area = sum(surface.area_m2.value for surface in room.surfaces)
-        if room.surface_m2 is not None and abs(area / room.surface_m2.value - 1.0) > 0.01:
-            found = f"{room.surface_m2.printed} and surfaces of {area:.4g} m2"
-            yield Complaint(("room", "surface_m2"), "the sum of the surfaces", found, "leave surface_m2 out")
-        octaves = [s.absorption if isinstance(s.absorption, list) else [s.absorption] for s in room.surfaces]
-        if all(value.value == 0.0 for values in octaves for value in values):
-            yield Complaint(
-                ("room", "surfaces"), "some absorption", "none at all", "give the surfaces their absorption"
-            )
-    elif room.reverberation_s is not None and room.volume_m3 is not None and room.mean_absorption is None:
-        from quietcool.entry.convert import room_absorption
-
-        mean = room_absorption(room)
-        if isinstance(mean, float) and not 0.0 < mean < 1.0:
-            found = f"a mean absorption of {mean:.2f} by Sabine"
-            advice = "check the time, the volume and the surface; a very dead room needs mean_absorption"
-            yield Complaint(("room", "reverberation_s"), "a time that such a room can have", found, advice)
 
 
 def speeds(
@@ -213,15 +187,6 @@ def _sources(view: View, shelf: Shelf) -> Complaints:
         if view.complete("state") and source.name not in heated:
             found, advice = "none", f"add {shown(source.name)} to heat_w of a state, or remove the source"
             yield Complaint(("source", i), "a state that heats it", found, advice)
-
-
-def _positions(view: View) -> Complaints:
-    room = view.single("room", RoomTable)
-    for i, position in view.items("position", PositionTable):
-        if position.field == "room" and room is not None and not room.absorption_known:
-            found = "no absorption, or neither surface nor volume"
-            advice = 'add mean_absorption and volume_m3 to [room], or write field = "distance"'
-            yield Complaint(("position", i, "field"), "a room whose absorption is known", found, advice)
 
 
 def _states(view: View) -> Complaints:

@@ -9,6 +9,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field, field_validator, model_validator
 
+from quietcool.entry.acoustic_tables import check_spectrum
 from quietcool.entry.measures import (
     LONGEST_LIST,
     Count,
@@ -41,6 +42,8 @@ Depth: TypeAlias = Annotated[Quantity, Measure("mm", 1, 500)] | None
 Watts: TypeAlias = Annotated[Quantity, Measure("W", 0, 5000, "relative")]
 Amperes: TypeAlias = Annotated[Quantity, Measure("A", 0, 100, "relative")] | None
 Level: TypeAlias = Annotated[Quantity, Measure("dB(A)", -20, 120, "dB")]
+SheetLevel: TypeAlias = Annotated[Quantity, Measure("dB", -60, 130, "dB")]
+SheetSpectrum: TypeAlias = Annotated[list[SheetLevel], Field(min_length=8, max_length=27)]
 FaceVelocity: TypeAlias = Annotated[Quantity, Measure("m/s", 0.02, 30)]
 Conductance: TypeAlias = Annotated[Quantity, Measure("W/K", 0.01, 1e5, "relative")]
 Exponent: TypeAlias = Annotated[Quantity, Measure("1", 0, 1.2)]
@@ -141,7 +144,7 @@ class FanCurve(Block):
 
 
 class SoundBlock(LevelBlock):
-    """Level of a fan or pump at one speed."""
+    """Level of a fan or pump at one speed: one number, or a spectrum, never both."""
 
     speed_rpm: SheetSpeed = Field(description="speed at which the level was taken")
     level_dba: Level | None = Field(default=None, description="sound pressure level at distance_m; or power_level_dba")
@@ -152,20 +155,35 @@ class SoundBlock(LevelBlock):
         default="suspended", description='how it stood for level_dba: "suspended", or on a hard "plane"'
     )
     power_level_dba: Level | None = Field(default=None, description="sound power level; or level_dba")
+    levels_db: SheetSpectrum | None = Field(
+        default=None,
+        description="or a spectrum at distance_m, not weighted: 8 octaves from 63 Hz, 9 from 31.5 Hz, 24 or 27 thirds",
+    )
+    power_levels_db: SheetSpectrum | None = Field(default=None, description="or the spectrum of the sound power")
     floor_power_dba: Level | None = Field(
         default=None, description="sound power level that stays at any speed but zero"
     )
     load_adder_scale: Annotated[Quantity, Measure("1", 0, 10, "relative")] = Field(
         default=preset(1), description="multiplies what throttling adds to the level"
     )
+    tone_increment_db: Annotated[Quantity, Measure("dB", 0.01, 40)] | None = Field(
+        default=None, description="what the first tone adds to its octave; without it 7 for a fan, 3 for a pump"
+    )
+
+    @property
+    def spectrum(self) -> list[Quantity] | None:
+        """Band levels, where the sheet gives them."""
+        return self.levels_db or self.power_levels_db
 
     @model_validator(mode="after")
     def _has_one_level(self) -> SoundBlock:
-        exactly_one(self, "level_dba", "power_level_dba")
-        if self.power_level_dba is not None:
+        check_spectrum(self.spectrum)
+        exactly_one(self, "level_dba", "power_level_dba", "levels_db", "power_levels_db")
+        power = "power_level_dba" if self.power_level_dba is not None else "power_levels_db"
+        if getattr(self, power) is not None:
             for key in ("distance_m", "mounting"):
                 if key in self.model_fields_set:
-                    required = "no distance_m and no mounting beside power_level_dba"
+                    required = f"no distance_m and no mounting beside {power}"
                     raise refuse(required, key, "remove it: a sound power has neither")
         return self
 
@@ -174,8 +192,15 @@ class FanSound(SoundBlock):
     """Level of a fan at one speed."""
 
     exponent: Annotated[Quantity, Measure("1", 10, 100)] = Field(
-        default=preset(55), description="dB by which the level rises for ten times the speed"
+        default=preset(55), description="dB by which the level rises for ten times the speed; 50 beside a spectrum"
     )
+
+    @model_validator(mode="after")
+    def _exponent_of_a_spectrum(self) -> FanSound:
+        if self.spectrum is not None and "exponent" not in self.model_fields_set:
+            # The default depends on what is given, and must not look as if somebody had written it.
+            self.__dict__["exponent"] = Measure("1", 10, 100).read(50)
+        return self
 
 
 class PumpSound(SoundBlock):
@@ -349,6 +374,7 @@ class PumpSheet(Sheet):
     """A pump."""
 
     kind: Literal["pump"] = Field(description='"pump"')
+    vanes: Annotated[int, Count(1, 60)] | None = Field(default=None, description="number of vanes of its impeller")
     curve: PumpCurve = Field(description="pressure over flow")
     electric: PumpElectric = Field(description="electrical side")
     sound: PumpSound = Field(description="level")

@@ -9,6 +9,17 @@ from typing import Annotated, Any, ClassVar, Literal, TypeAlias
 
 from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
+from quietcool.entry.acoustic_tables import (
+    DoorTable,
+    InstallationTable,
+    Level,
+    Nc,
+    NoiseSourceTable,
+    Nr,
+    OtherRoomTable,
+    PositionTable,
+    SoundingRoom,
+)
 from quietcool.entry.elements import Element
 from quietcool.entry.measures import (
     LONGEST_LIST,
@@ -27,7 +38,6 @@ from quietcool.entry.measures import (
 )
 
 MOST_BANDS = 50
-OCTAVES = 8  # 63 Hz to 8 kHz
 
 Speed: TypeAlias = Annotated[Quantity, Measure("rpm", 0, 30_000)]
 TurningSpeed: TypeAlias = Annotated[Quantity, Measure("rpm", 50, 30_000)]
@@ -35,21 +45,14 @@ SpeedStep: TypeAlias = Annotated[Quantity, Measure("rpm", 1, 5000)]
 Band: TypeAlias = Annotated[tuple[Quantity, Quantity], Pair(Measure("rpm", 0, 30_000), Measure("rpm", 0, 30_000))]
 Bands: TypeAlias = Annotated[list[Band], Field(max_length=MOST_BANDS)]
 RoomTemp: TypeAlias = Annotated[Quantity, Measure("degC", -30, 70)]
-Level: TypeAlias = Annotated[Quantity, Measure("dB(A)", -20, 120)]
 
 
 def _is_table(entered: Any) -> str:
     return "by name" if isinstance(entered, dict) else "one number"
 
 
-def _is_list(entered: Any) -> str:
-    return "octave values" if isinstance(entered, list) else "one number"
-
-
 HEAT = Measure("W", 0, 20_000)
 AIR_LIMIT = Measure("degC", 0, 150)
-PARTITION = Measure("dB", 0, 100)
-ABSORPTION = Measure("1", 0, 1)
 
 HeatOrByName: TypeAlias = Annotated[
     Annotated[Quantity, HEAT, Tag("one number")]
@@ -61,67 +64,15 @@ TempOrByName: TypeAlias = Annotated[
     | Annotated[dict[str, Annotated[Quantity, AIR_LIMIT]], BeforeValidator(without_note), Tag("by name")],
     Discriminator(_is_table),
 ]
-PartitionOrOctaves: TypeAlias = Annotated[
-    Annotated[Quantity, PARTITION, Tag("one number")]
-    | Annotated[
-        list[Annotated[Quantity, PARTITION]], Field(min_length=OCTAVES, max_length=OCTAVES), Tag("octave values")
-    ],
-    Discriminator(_is_list),
-]
-AbsorptionOrOctaves: TypeAlias = Annotated[
-    Annotated[Quantity, ABSORPTION, Tag("one number")]
-    | Annotated[
-        list[Annotated[Quantity, ABSORPTION]], Field(min_length=OCTAVES, max_length=OCTAVES), Tag("octave values")
-    ],
-    Discriminator(_is_list),
-]
 
 
-class SurfaceTable(Table):
-    """A part of the room's surface."""
-
-    area_m2: Annotated[Quantity, Measure("m2", 0.01, 1e5)] = Field(description="its area")
-    absorption: AbsorptionOrOctaves = Field(description="its absorption: one number or eight octaves, 63 Hz to 8 kHz")
-
-
-class RoomTable(Table):
+class RoomTable(SoundingRoom):
     """The air that the rig breathes and the room that it sounds in."""
 
     temp_c: RoomTemp = Field(description="temperature of the air that the intakes breathe")
     altitude_m: Annotated[Quantity, Measure("m", -500, 9000)] = Field(
         default=preset(0), description="height above the sea"
     )
-    volume_m3: Annotated[Quantity, Measure("m3", 1, 1e6)] | None = Field(default=None, description="volume of the room")
-    surface_m2: Annotated[Quantity, Measure("m2", 1, 1e6)] | None = Field(
-        default=None, description="surface of the room; without it that of a cube of its volume"
-    )
-    mean_absorption: Annotated[Quantity, Measure("1", 0.001, 0.99)] | None = Field(
-        default=None, description="mean absorption coefficient"
-    )
-    reverberation_s: Annotated[Quantity, Measure("s", 0.02, 30)] | None = Field(
-        default=None, description="time in which the level falls by 60 dB; gives the absorption where it is not given"
-    )
-    surfaces: list[SurfaceTable] | None = Field(
-        default=None,
-        min_length=1,
-        max_length=LONGEST_LIST,
-        description="areas with their absorption, instead of the mean",
-    )
-
-    @property
-    def absorption_known(self) -> bool:
-        """Whether the room's absorption area follows from what is given."""
-        if self.surfaces is not None or (self.reverberation_s is not None and self.volume_m3 is not None):
-            return True
-        return self.mean_absorption is not None and (self.surface_m2 is not None or self.volume_m3 is not None)
-
-    @model_validator(mode="after")
-    def _is_told_once(self) -> RoomTable:
-        if self.surfaces is not None and self.mean_absorption is not None:
-            raise refuse("surfaces or mean_absorption", "both", "leave one out")
-        if self.reverberation_s is not None and self.volume_m3 is None:
-            raise refuse("volume_m3 beside reverberation_s", "no volume_m3", "add the room's volume")
-        return self
 
 
 class EnclosureTable(Table):
@@ -144,6 +95,9 @@ class FanGroupTable(Table):
     may_stop: Annotated[bool, Field(strict=True)] = Field(default=False, description="whether 0 is allowed too")
     rpm: Speed | None = Field(default=None, description="present speed")
     channel: Text | None = Field(default=None, description="controller channel")
+    speed_spread_percent: Annotated[Quantity, Measure("percent", 0, 20)] | None = Field(
+        default=None, description="by which the speeds of its fans differ, fastest to slowest; 1 without it"
+    )
 
 
 class AirPathTable(Table):
@@ -266,25 +220,6 @@ class LoopTable(Table):
     )
 
 
-class PositionTable(Table):
-    """A place where the rig is heard."""
-
-    name: Name = Field(description="its name; the first position is the default objective")
-    distance_m: Annotated[Quantity, Measure("m", 0.05, 200)] = Field(description="from the rig")
-    directivity: Annotated[Quantity, Measure("1", 0.1, 50)] = Field(
-        default=preset(1), description="1 in the open, 2 on a floor, 4 in an edge, 8 in a corner"
-    )
-    field: Literal["room", "distance"] | None = Field(
-        default=None, description='"room" or "distance"; without it "room" where the absorption of the room is known'
-    )
-    partition_db: PartitionOrOctaves = Field(
-        default=preset(0), description="loss of a wall between: one number or eight octaves, 63 Hz to 8 kHz"
-    )
-    background_dba: Level | None = Field(default=None, description="level there without the rig")
-    self_noise_dba: Level | None = Field(default=None, description="self noise of the microphone")
-    limit_dba: Level | None = Field(default=None, description="highest level of the rig's share")
-
-
 class HeatTable(Table):
     """Heat of a state: sources by their name, enclosure air under `air`."""
 
@@ -308,6 +243,15 @@ class LimitsTable(Table):
     enclosure_air_c: TempOrByName | None = Field(default=None, description="air of every enclosure, or by name")
     position_dba: Annotated[dict[str, Level], BeforeValidator(without_note)] = Field(
         default=preset({}), description="by position, instead of its limit_dba"
+    )
+    position_nc: Annotated[dict[str, Nc], BeforeValidator(without_note)] = Field(
+        default=preset({}), description="by position, instead of its limit_nc"
+    )
+    position_nr: Annotated[dict[str, Nr], BeforeValidator(without_note)] = Field(
+        default=preset({}), description="by position, instead of its limit_nr"
+    )
+    inaudible_at: list[Text] = Field(
+        default=[], max_length=LONGEST_LIST, description="positions whose track must not hear the rig in this state"
     )
 
 
@@ -336,6 +280,14 @@ class BuildTable(Table):
     loop: LoopTable = Field(description="the coolant ring")
     position: list[PositionTable] = Field(min_length=1, max_length=LONGEST_LIST, description="where the rig is heard")
     state: list[StateTable] = Field(min_length=1, max_length=LONGEST_LIST, description="workloads")
+    noise_source: list[NoiseSourceTable] = Field(
+        default=[], max_length=LONGEST_LIST, description="sources of noise that no speed changes"
+    )
+    other_room: list[OtherRoomTable] = Field(default=[], max_length=LONGEST_LIST, description="rooms besides the rig's")
+    door: list[DoorTable] = Field(default=[], max_length=LONGEST_LIST, description="doors and walls between rooms")
+    installation: InstallationTable | None = Field(
+        default=None, description="calibrated numbers for what a place in a stack adds to the noise"
+    )
 
 
 ParallelTable.model_rebuild()

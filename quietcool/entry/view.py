@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from quietcool.entry.acoustic_tables import DoorTable, NoiseSourceTable, OtherRoomTable, PositionTable
 from quietcool.entry.measures import LONGEST_LIST
 from quietcool.entry.mistakes import Complaint, complaints_of
 from quietcool.entry.tables import (
@@ -19,7 +20,6 @@ from quietcool.entry.tables import (
     EnclosureTable,
     FanGroupTable,
     LoopTable,
-    PositionTable,
     RoomTable,
     SourceTable,
     StateTable,
@@ -34,6 +34,9 @@ LISTS: Mapping[str, type[BaseModel]] = {
     "source": SourceTable,
     "position": PositionTable,
     "state": StateTable,
+    "noise_source": NoiseSourceTable,
+    "other_room": OtherRoomTable,
+    "door": DoorTable,
 }
 SINGLES: Mapping[str, type[BaseModel]] = {"room": RoomTable, "loop": LoopTable}
 

@@ -44,7 +44,7 @@ KEYS = [
     ("mass_percent = 20", "mass_percent = 80", "80", ["from 0 to 60 percent"]),
     ("mass_percent = 20", "mass_percent = 20, volume_percent = 20", "{ kind", ["found both", "leave one out"]),
     ('kind = "ethylene_glycol"', 'kind = "water"', "{ kind", ["no glycol in water"]),
-    ("37]", "37, 38]", "[16", ["at most 8 items", "9 items"]),
+    ("37]", "37, 38, 39]", "[16", ["at most 9 items", "10 items"]),
     ("format = 1", "format = 2", "2", ["the format 1"]),
     ("format = 1", "format = true", "true", ["the format 1"]),
     ("heat_w = { cpu = 80", "heat_w = { cpu = 1e6", "1e6", ["from 0 to 20000 W"]),
