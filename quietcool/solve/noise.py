@@ -1,7 +1,7 @@
 """Noise of a build at given speeds: every row's sound power, and what of it arrives at every position.
 
-Single-number model: A-weighted levels, incoherent sums. Source terms are added in this order: level at speed
-(floor included), installation adder by place in the stack, load adder by the share of free flow, number of fans.
+A-weighted levels, incoherent sums; `spectra.py` has the octaves. Source terms are added in this order: level at
+speed (floor included), installation adder by place in the stack, load adder by the share of free flow, number of fans.
 """
 
 from __future__ import annotations
@@ -11,44 +11,43 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from quietcool.entry.build import ROOM, AirPath, Core, FanRow, Screen
-from quietcool.physics import rooms, sound
+from quietcool.entry.build import PUMP
+from quietcool.physics import sound
+from quietcool.solve.installation import (
+    INSTALLATION_ADDERS,
+    InstallationAdder,
+    adders_of,
+    installation_terms,
+)
+from quietcool.solve.listening import position_floors, position_limits
+from quietcool.solve.sources import DEFAULT_BANDS, fixed_bands, fixed_sources, machine_bands, machine_level
+from quietcool.solve.transfers import bands_differ, position_transfer, transfer, transfer_bands
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping
 
     from numpy.typing import ArrayLike, NDArray
 
-    from quietcool.entry.build import Build, Number, Position, Room, State
+    from quietcool.entry.build import AirPath, Build, Number, Sound, State
 
     Levels: TypeAlias = NDArray[np.float64]
 
-GAP_SLACK = 1e-9  # a gap printed in mm may lose this on its way to metres [m]
-PUSH_GAP = 0.010  # from here on a row before a core is not flush with it [m]
-PULL_GAP = 0.025  # from here on a row behind a core is not flush with it [m]
-
-
-@dataclass(frozen=True)
-class InstallationAdder:
-    """What a place in a stack adds to a fan's sound power."""
-
-    term: str  # where it applies
-    broadband: Number  # [dB]
-    tones: float  # on blade pass and its harmonics, for the band model; the single-number model leaves it [dB]
-    tolerance: float = 3.0  # [dB]
-    source: str = "common practice, no source; only the order free <= push <= pull is published"
-
-
-INSTALLATION_ADDERS: dict[str, InstallationAdder] = {
-    "free": InstallationAdder("no radiator in the stack", 0.0, 0.0),
-    "push gap": InstallationAdder("before the radiator, gap of 10 mm or more", 1.0, 1.0),
-    "push flush": InstallationAdder("before the radiator, gap below 10 mm", 2.0, 3.0),
-    "pull gap": InstallationAdder("behind the radiator, gap of 25 mm or more", 2.0, 3.0),
-    "pull flush": InstallationAdder("behind the radiator, gap below 25 mm", 3.0, 6.0),
-    "later row": InstallationAdder("every row but the first of a stack, on top of its place", 2.0, 3.0),
-    "screen before": InstallationAdder("screen directly before the first row; its sheet's number goes first", 3.0, 3.0),
-    "guard behind": InstallationAdder("guard directly behind a row", 1.0, 0.0),
-}
+__all__ = [
+    "INSTALLATION_ADDERS",
+    "InstallationAdder",
+    "NoiseState",
+    "fixed_heard_levels",
+    "installation_terms",
+    "position_floors",
+    "position_limits",
+    "position_transfer",
+    "predict_noise",
+    "pump_heard_levels",
+    "pump_power_level",
+    "row_heard_levels",
+    "row_power_level",
+    "transfer",
+]
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,8 @@ class NoiseState:
 
     power_levels: Levels  # (..., n_rows + 1) sound power of every fan row, in path order, then the pump [dB(A) re 1 pW]
     contributions: Levels  # (..., n_groups + 1, n_positions) of each group, pump last, where it is heard [dB(A)]
-    level: Levels  # (..., n_positions) the rig's share: all groups and the pump [dB(A)]
+    fixed: Levels  # (..., n_noise_sources, n_positions) of what no speed changes, where it is heard [dB(A)]
+    level: Levels  # (..., n_positions) the rig's share: all groups, the pump and what no speed changes [dB(A)]
     total: Levels  # (..., n_positions) with background and self-noise of the position, where given [dB(A)]
     limit: Levels  # (n_positions,) on `level`, the state's own before the position's; inf for none [dB(A)]
 
@@ -73,56 +73,13 @@ def _along_last_axis(columns: Iterable[ArrayLike]) -> Levels:
     return np.moveaxis(things, 0, -1)  # things first in memory: sums over them run along the cases
 
 
-def installation_terms(
-    path: AirPath, row_index: int, adders: Mapping[str, InstallationAdder] = INSTALLATION_ADDERS
-) -> dict[str, Number]:
-    """Terms of the installation adder that apply to a fan row, by their key in the table.
-
-    Parameters
-    ----------
-    path : AirPath
-        The path with the row in its stack.
-    row_index : int
-        Which of `path.fan_rows`, from 0. [-]
-    adders : mapping
-        The table; another one than `INSTALLATION_ADDERS` to calibrate or to vary it.
-
-    Returns
-    -------
-    dict
-        Adders that apply [dB]. Steps, no interpolation over the gap. A later row is one that is not the first
-        in the order of the stack, with or without a radiator between.
-    """
-    stack = path.stack
-    place = [i for i, element in enumerate(stack) if isinstance(element, FanRow)][row_index]
-    row = path.fan_rows[row_index]
-    core = next((i for i, element in enumerate(stack) if isinstance(element, Core)), None)
-    before = stack[place - 1] if place > 0 else None
-    behind = stack[place + 1] if place + 1 < len(stack) else None
-
-    if core is None:
-        keys = ["free"]
-    elif place < core:
-        keys = ["push gap" if row.gap >= PUSH_GAP - GAP_SLACK else "push flush"]
-    else:
-        keys = ["pull gap" if row.gap >= PULL_GAP - GAP_SLACK else "pull flush"]
-    if row_index > 0:
-        keys.append("later row")
-    if isinstance(behind, Screen) and behind.resistance.style == "guard":
-        keys.append("guard behind")
-    terms: dict[str, Number] = {key: adders[key].broadband for key in keys}
-    if row_index == 0 and isinstance(before, Screen):
-        terms["screen before"] = before.resistance.noise_adder
-    return terms
-
-
 def row_power_level(
     build: Build,
     path: AirPath,
     row_index: int,
     speed: ArrayLike,
     load_share: ArrayLike,
-    adders: Mapping[str, InstallationAdder] = INSTALLATION_ADDERS,
+    adders: Mapping[str, InstallationAdder] | None = None,
 ) -> Levels:
     """Sound power level of a whole fan row.
 
@@ -140,24 +97,46 @@ def row_power_level(
         Speed of the row; 0 is silent. [rev/s]
     load_share : array_like, (...)
         Flow of a fan over its free flow at this speed; anything, NaN too, where the row stands still. [-]
-    adders : mapping
-        Table of installation adders.
+    adders : mapping, optional
+        Table of installation adders; the build's own without it.
 
     Returns
     -------
     ndarray, (...)
         A-weighted sound power level; -inf at speed 0. [dB(A) re 1 pW]
     """
+    sheet = _sheet_of(build, path, row_index)
+    installed, loaded, counted = row_adders(build, path, row_index, speed, load_share, adders)
+    level: Levels = machine_level(sheet, speed) + installed + loaded + counted
+    return level
+
+
+def _sheet_of(build: Build, path: AirPath, row_index: int) -> Sound:
     row = path.fan_rows[row_index]
-    sheet = next(group for group in build.fan_groups if group.name == row.group).fan.sound
-    fan = sound.power_level_at_speed(
-        sheet.power_level, speed, sheet.speed, sheet.exponent, floor=sheet.floor_power_level
-    )
-    installation = sum(installation_terms(path, row_index, adders).values())
+    return next(group for group in build.fan_groups if group.name == row.group).fan.sound
+
+
+def row_adders(
+    build: Build,
+    path: AirPath,
+    row_index: int,
+    speed: ArrayLike,
+    load_share: ArrayLike,
+    adders: Mapping[str, InstallationAdder] | None = None,
+) -> tuple[Number, Levels, float]:
+    """Level of a whole fan row over that of one of its fans at free delivery; arguments as for `row_power_level`.
+
+    Returns
+    -------
+    tuple
+        Installation terms, load adder (...) and 10 lg of the number of fans: the same in every octave. [dB]
+    """
+    sheet = _sheet_of(build, path, row_index)
+    terms = installation_terms(path, row_index, adders_of(build) if adders is None else adders)
     # The free flow of a stopped fan is 0, and so its load share is no number: it must not reach the level.
     share = np.where(np.asarray(speed, float) <= 0.0, 1.0, load_share)
-    level: Levels = fan + installation + sound.load_adder(share, sheet.load_adder_scale) + 10.0 * np.log10(row.count)
-    return level
+    counted = float(10.0 * np.log10(path.fan_rows[row_index].count))
+    return sum(terms.values()), sound.load_adder(share, sheet.load_adder_scale), counted
 
 
 def pump_power_level(build: Build, speed: ArrayLike) -> Levels:
@@ -178,137 +157,108 @@ def pump_power_level(build: Build, speed: ArrayLike) -> Levels:
         A-weighted sound power level. [dB(A) re 1 pW]
     """
     pump = build.loop.pump
-    sheet = pump.sound
-    level: Levels = (
-        sound.power_level_at_speed(sheet.power_level, speed, sheet.speed, sheet.exponent, floor=sheet.floor_power_level)
-        + pump.mounting_adder
-    )
+    level: Levels = machine_level(pump.sound, speed) + pump.mounting_adder
     return level
 
 
-def _room_surface(room: Room) -> float | Levels:
-    if room.surface is not None:
-        return room.surface
-    if room.volume is None:
-        raise ValueError('room: field = "room" needs surface_m2 or volume_m3; got neither')
-    return rooms.surface_from_volume(room.volume)
+def _heard(build: Build, sheet: Sound, speed: ArrayLike, power_level: Levels) -> Levels:
+    """Level at every position of a source of a power level with the spectrum that its sheet has at a speed."""
+    if sheet.bands is None or not bands_differ(build):
+        return power_level[..., None] + transfer(build)
+    level = machine_level(sheet, speed)[..., None]
+    silent = level == -np.inf
+    shape = np.where(silent, DEFAULT_BANDS, machine_bands(sheet, speed) - np.where(silent, 0.0, level))
+    change = sound.a_weighted_level(shape[..., None, :] + transfer_bands(build))
+    return power_level[..., None] + change
 
 
-def position_transfer(room: Room, position: Position) -> Levels:
-    """Level at a position over the sound power level of the rig.
-
-    Field "distance": 10 lg(Q / (4 pi r^2)) - D;  field "room": 10 lg(Q / (4 pi r^2) + 4 / R) - D
-
-    Parameters
-    ----------
-    room : Room
-        Its surface (6 V^(2/3) where not given) and mean absorption give R.
-    position : Position
-        Distance, directivity, field and partition D.
-
-    Returns
-    -------
-    ndarray, (...)
-        Level difference. Where absorption or partition are given by octave, both are taken by octave and the
-        A-weighted bands of the default spectrum weigh them. [dB]
-    """
-    in_room = position.field == ROOM
-    absorption = room.mean_absorption if in_room else 0.0
-    if absorption is None:
-        raise ValueError(f'position "{position.name}": field = "room" needs the room\'s mean_absorption; got none')
-    in_bands = isinstance(absorption, tuple) or isinstance(position.partition, tuple)
-
-    def columns(value: Number | tuple[float, ...]) -> Levels:
-        numbers = np.asarray(value, float)
-        return numbers[..., None] if in_bands and not isinstance(value, tuple) else numbers
-
-    distance, directivity = columns(position.distance), columns(position.directivity)
-    if in_room:
-        constant = rooms.room_constant(columns(_room_surface(room)), columns(absorption))
-        field = rooms.direct_and_reverberant(distance, directivity, constant)
-    else:
-        field = rooms.direct(distance, directivity)
-    behind = field - columns(position.partition)
-    if not in_bands:
-        return behind
-    return sound.a_weighted_transfer(np.broadcast_to(behind, (*behind.shape[:-1], len(sound.DEFAULT_SPECTRUM))))
-
-
-def transfer(build: Build) -> Levels:
-    """Level at every position over the sound power level of the rig; see `position_transfer`.
-
-    Parameters
-    ----------
-    build : Build
-        Holds room and positions.
+def row_heard_levels(
+    build: Build,
+    path: AirPath,
+    row_index: int,
+    speed: ArrayLike,
+    load_share: ArrayLike,
+    adders: Mapping[str, InstallationAdder] | None = None,
+) -> Levels:
+    """Level of a whole fan row at every position; arguments as for `row_power_level`.
 
     Returns
     -------
     ndarray, (..., n_positions)
-        Level differences. [dB]
+        The load adder is the same in every octave, so that it adds to these levels as it does to the power. [dB(A)]
     """
-    if not build.positions:
-        return np.empty(0)
-    return _along_last_axis(position_transfer(build.room, position) for position in build.positions)
+    power_level = row_power_level(build, path, row_index, speed, load_share, adders)
+    return _heard(build, _sheet_of(build, path, row_index), speed, power_level)
 
 
-def position_floors(build: Build) -> Levels:
-    """Level at every position with the rig switched off.
+def pump_heard_levels(build: Build, speed: ArrayLike) -> Levels:
+    """Level of the pump at every position, (..., n_positions) [dB(A)]; arguments as for `pump_power_level`."""
+    return _heard(build, build.loop.pump.sound, speed, pump_power_level(build, speed))
+
+
+def fixed_heard_levels(build: Build, state: State | None = None) -> Levels:
+    """Level of every source that no speed changes at every position.
 
     Parameters
     ----------
     build : Build
-        Holds the positions.
-
-    Returns
-    -------
-    ndarray, (n_positions,)
-        Energy sum of background and self-noise, -inf where neither is given. [dB(A)]
-    """
-    floors = [
-        sound.sum_levels([x for x in (position.background, position.self_noise) if x is not None])
-        for position in build.positions
-    ]
-    return np.array(floors, float)
-
-
-def position_limits(build: Build, state: State | None = None) -> Levels:
-    """Limit on the rig's share at every position.
-
-    Parameters
-    ----------
-    build : Build
-        Holds the positions with their own limits.
+        Holds the sources.
     state : State, optional
-        Its limits by position go before the positions' own.
+        Only what sounds in it; without it only what sounds in every state.
 
     Returns
     -------
-    ndarray, (n_positions,)
-        Limits, inf where there is none. [dB(A)]
+    ndarray, (..., n_noise_sources, n_positions)
+        In the order of `fixed_sources`. A tone has the weighting of its own frequency. [dB(A)]
     """
-    own = state.limits.position if state is not None else {}
-    limits = [own.get(position.name, position.limit) for position in build.positions]
-    return np.array([np.inf if limit is None else limit for limit in limits], float)
+    sources, bands = fixed_sources(build, state), transfer_bands(build)
+    if not sources:
+        return np.zeros((0, len(build.positions)))
+    levels = []
+    for source in sources:
+        weights = sound.OCTAVE_A_WEIGHTS if source.tone is None else sound.a_weighting(source.tone)
+        levels.append(sound.sum_levels(fixed_bands(source)[..., None, :] + bands + weights))
+    return np.stack(np.broadcast_arrays(*levels), axis=-2)
+
+
+def _rows_and_pump(build: Build) -> list[list[int]]:
+    """For every group, the places of its rows in the order of paths and stacks; the pump stands behind the rows."""
+    members: dict[str, list[int]] = {name: [] for name in build.group_names}
+    rows = [row for path in build.air_paths for row in path.fan_rows]
+    for place, row in enumerate(rows):
+        members[row.group].append(place)
+    members[PUMP].append(len(rows))
+    return list(members.values())
 
 
 def _power_levels(
     build: Build, speeds: Levels, load_share: Levels, adders: Mapping[str, InstallationAdder]
-) -> tuple[Levels, Sequence[list[int]]]:
-    """Return the levels of rows and pump, and for each group the places of its rows along the last axis."""
+) -> list[Levels]:
+    """Return the levels of rows and pump."""
     column = {name: i for i, name in enumerate(build.group_names)}
-    members: list[list[int]] = [[] for _ in column]
     levels: list[Levels] = []
     for path in build.air_paths:
         for index, row in enumerate(path.fan_rows):
-            group, place = column[row.group], len(levels)
-            members[group].append(place)
-            levels.append(
-                row_power_level(build, path, index, speeds[..., group], load_share[..., place], adders=adders)
-            )
-    members[-1].append(len(levels))
+            speed, share = speeds[..., column[row.group]], load_share[..., len(levels)]
+            levels.append(row_power_level(build, path, index, speed, share, adders=adders))
     levels.append(pump_power_level(build, speeds[..., -1]))
-    return _along_last_axis(levels), members
+    return levels
+
+
+def _contributions(build: Build, speeds: Levels, power_levels: list[Levels]) -> Levels:
+    """Level of every group where it is heard, from the power levels of rows and pump."""
+    members, moved = _rows_and_pump(build), transfer(build)
+    sheets = [*(group.fan.sound for group in build.fan_groups), build.loop.pump.sound]
+    spectral = bands_differ(build)
+    found: list[Levels] = []
+    by_thing = np.stack(np.broadcast_arrays(*power_levels))
+    for group, (places, sheet) in enumerate(zip(members, sheets, strict=True)):
+        level = sound.sum_levels(by_thing[places], axis=0) if len(places) != 1 else by_thing[places[0]]
+        if spectral and sheet.bands is not None:
+            found.append(_heard(build, sheet, speeds[..., group], level))
+        else:
+            found.append(level[..., None] + moved)
+    return np.stack(np.broadcast_arrays(*found), axis=-2)
 
 
 def predict_noise(
@@ -317,7 +267,7 @@ def predict_noise(
     load_share: ArrayLike,
     state: State | None = None,
     *,
-    adders: Mapping[str, InstallationAdder] = INSTALLATION_ADDERS,
+    adders: Mapping[str, InstallationAdder] | None = None,
 ) -> NoiseState:
     """Predict the levels of a build at given speeds.
 
@@ -330,9 +280,9 @@ def predict_noise(
     load_share : array_like, (..., n_rows)
         Flow of a fan over its free flow at its speed, rows in the order of paths and their stacks. [-]
     state : State, optional
-        Its limits by position go before the positions' own; nothing else of it matters to the levels.
-    adders : mapping
-        Table of installation adders.
+        Its limits by position go before the positions' own, and what sounds in it only sounds.
+    adders : mapping, optional
+        Table of installation adders; the build's own without it.
 
     Returns
     -------
@@ -347,12 +297,13 @@ def predict_noise(
     ):
         if array.shape[-1:] != (count,):
             raise ValueError(f"{name}: the last axis must have {count} entries, got shape {array.shape}")
-    power_levels, members = _power_levels(build, speeds, load_share, adders)
-    by_thing = np.moveaxis(power_levels, -1, 0)
-    groups = _along_last_axis(
-        sound.sum_levels(by_thing[places], axis=0) if len(places) != 1 else by_thing[places[0]] for places in members
-    )
-    contributions: Levels = groups[..., :, None] + transfer(build)[..., None, :]
+    power_levels = _power_levels(build, speeds, load_share, adders_of(build) if adders is None else adders)
+    contributions = _contributions(build, speeds, power_levels)
+    fixed = fixed_heard_levels(build, state)
     level = sound.sum_levels(contributions, axis=-2)
+    if fixed.shape[-2]:
+        level = sound.sum_levels(_along_last_axis([level, sound.sum_levels(fixed, axis=-2)]))
     total = sound.sum_levels(_along_last_axis([level, position_floors(build)]))
-    return NoiseState(power_levels, contributions, level, total, position_limits(build, state))
+    return NoiseState(
+        _along_last_axis(power_levels), contributions, fixed, level, total, position_limits(build, state)
+    )
