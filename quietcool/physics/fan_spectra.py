@@ -143,3 +143,34 @@ def specific_power_levels(
     duty = duty + 20.0 * np.log10(np.asarray(pressure, float) / REFERENCE_PRESSURE) + np.asarray(off_peak, float)
     levels: Levels = np.asarray(duty)[..., None] + np.asarray(SPECIFIC_LEVELS[kind])
     return levels
+
+
+def tone_over_band(increment: ArrayLike) -> Levels:
+    """Level of a tone over the noise of its octave, from what it adds to that octave.
+
+    L_tone - L_noise = 10 lg(10^(I / 10) - 1)
+
+    Parameters
+    ----------
+    increment : array_like
+        I: octave level with the tone less octave level without it, above 0. [dB]
+
+    Returns
+    -------
+    ndarray
+        Level difference. [dB]
+
+    References
+    ----------
+    .. [1] By definition of the increment, as in Long, M., "Architectural Acoustics", 2nd ed., Academic Press, 2014,
+       Table 13.5 (blade-pass increment; read in a transcription).
+
+    Examples
+    --------
+    A tone as strong as the noise adds 3 dB.
+
+    >>> round(float(tone_over_band(10.0 * np.log10(2.0))), 9)
+    0.0
+    """
+    over: Levels = 10.0 * np.log10(10.0 ** (np.asarray(increment, float) / 10.0) - 1.0)
+    return over

@@ -123,9 +123,7 @@ def installation_terms(
     return terms
 
 
-def tone_adder(
-    path: AirPath, row_index: int, adders: Mapping[str, InstallationAdder] = INSTALLATION_ADDERS
-) -> float:
+def tone_adder(path: AirPath, row_index: int, adders: Mapping[str, InstallationAdder] = INSTALLATION_ADDERS) -> float:
     """Installation adder on the blade-pass tones of a fan row; arguments as for `installation_terms`.
 
     Returns

@@ -304,6 +304,4 @@ def predict_noise(
     if fixed.shape[-2]:
         level = sound.sum_levels(_along_last_axis([level, sound.sum_levels(fixed, axis=-2)]))
     total = sound.sum_levels(_along_last_axis([level, position_floors(build)]))
-    return NoiseState(
-        _along_last_axis(power_levels), contributions, fixed, level, total, position_limits(build, state)
-    )
+    return NoiseState(_along_last_axis(power_levels), contributions, fixed, level, total, position_limits(build, state))
