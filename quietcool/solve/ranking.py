@@ -1,4 +1,4 @@
-"""Which source matters where: contributions, what its removal would gain, what decides a rating, how the room answers."""
+"""Which source matters where: contributions, what removal would gain, what decides a rating, how the room answers."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def rank_sources(spectra: SpectrumState, position: int) -> tuple[SourceShare, ..
 
 
 def rate(spectra: SpectrumState, position: int) -> tuple[Rating, ...]:
-    """NC (by the rule of the standard) and NR of the rig's share of one case at one position, with what decides each."""
+    """NC (by the rule of the standard) and NR of the rig's share of one case at one position, and what decides them."""
     rig, parts = spectra.rig[position], spectra.contributions[:, position]
     found = []
     for name, rule in (("nc", criteria.nc_rating), ("nr", criteria.nr_rating)):
