@@ -103,6 +103,7 @@ _TABLE: dict[str, tuple[str, dict[str, Fraction | tuple[Fraction, Fraction]]]] =
     "rotational speed": ("rev/s", {"rev/s": _ONE, "rpm": Fraction(1, 60)}),
     "power": ("W", {"W": _ONE, "kW": Fraction(1000), "mW": Fraction(1, 1000)}),
     "current": ("A", {"A": _ONE, "mA": Fraction(1, 1000)}),
+    "voltage": ("V", {"V": _ONE}),
     "A-weighted level": ("dB(A)", {"dB(A)": _ONE}),
     "level difference": ("dB", {"dB": _ONE}),
     "density": ("kg/m3", {"kg/m3": _ONE, "g/cm3": Fraction(1000), "lb/ft3": _POUND / _FOOT**3}),

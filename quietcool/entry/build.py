@@ -24,6 +24,12 @@ from quietcool.entry.acoustic_records import OtherRoom as OtherRoom
 from quietcool.entry.acoustic_records import Position as Position
 from quietcool.entry.acoustic_records import Room as Room
 from quietcool.entry.acoustic_records import Sound as Sound
+from quietcool.entry.workshop_records import Channel as Channel
+from quietcool.entry.workshop_records import Controller as Controller
+from quietcool.entry.workshop_records import Frame as Frame
+from quietcool.entry.workshop_records import Space as Space
+from quietcool.entry.workshop_records import Supply as Supply
+from quietcool.entry.workshop_records import Vessel as Vessel
 
 if TYPE_CHECKING:
     import numpy as np
@@ -93,6 +99,7 @@ class Resistance:
     a: Number  # [Pa s/m]
     b: Number  # [Pa s2/m2]
     noise_adder: Number = 3.0  # when directly before the first fan row [dB]
+    depth: float | None = None  # [m]
 
 
 @dataclass(frozen=True)
@@ -116,6 +123,8 @@ class Radiator:
     passive_conductance: Number = 0.7  # per fan section, fans at rest [W/K]
     depth: float | None = None  # [m]
     price: float | None = None
+    vessel: Vessel = field(default_factory=Vessel)
+    frame: Frame = field(default_factory=Frame)
 
     @property
     def face_area(self) -> float:
@@ -134,6 +143,7 @@ class Plate:
     coolant_a: Number  # [Pa s/m3]
     coolant_b: Number  # [Pa s2/m6]
     reference_flow: float = 1e-3 / 60.0  # 1 L/min [m3/s]
+    vessel: Vessel = field(default_factory=Vessel)
 
 
 @dataclass(frozen=True)
@@ -147,6 +157,7 @@ class Pump:
     coolant_share: Number = 0.9  # share of the electrical power that heats the coolant [-]
     mounting_adder: Number = 0.0  # [dB]
     vane_count: int | None = None
+    vessel: Vessel = field(default_factory=Vessel)
 
 
 @dataclass(frozen=True)
@@ -195,6 +206,7 @@ class AirPath:
     target: str  # node it ends in
     stack: tuple[StackElement, ...]
     series_efficiency: Number = 0.925
+    space: Space = field(default_factory=Space)
 
     @property
     def fan_rows(self) -> tuple[FanRow, ...]:
@@ -270,6 +282,8 @@ class Source:
     name: str
     plate: Plate
     points: tuple[SensingPoint, ...]
+    kind: Literal["cpu", "gpu"] | None = None
+    peak: float | None = None  # electrical power drawn for a moment [W]
 
 
 @dataclass(frozen=True)
@@ -311,6 +325,8 @@ class Loop:
     tube: Tube
     pump_enclosure: str = ROOM  # node that the rest of the pump's power warms
     min_flow: float = 0.0  # [m3/s]
+    pump_channel: str | None = None
+    vessel: Vessel = field(default_factory=Vessel)  # the reservoir; the weakest of tube, fittings and reservoir
 
 
 @dataclass(frozen=True)
@@ -343,6 +359,8 @@ class Build:
     other_rooms: tuple[OtherRoom, ...] = ()
     doors: tuple[Door, ...] = ()
     installation: Installation = field(default_factory=Installation)
+    controller: Controller | None = None
+    supply: Supply | None = None
 
     @property
     def group_names(self) -> tuple[str, ...]:

@@ -34,6 +34,7 @@ from quietcool.entry.build import (
 )
 from quietcool.entry.convert_acoustics import door, installation, noise_source, other_room, position, room_of
 from quietcool.entry.convert_parts import optional
+from quietcool.entry.convert_workshop import controller, space, supply, vessel
 from quietcool.entry.elements import FansElement, OpeningElement, RadiatorElement, ResistanceElement
 from quietcool.entry.measures import Quantity
 from quietcool.entry.parts import Part, Shelf
@@ -72,6 +73,8 @@ def build_of(table: BuildTable, shelf: Shelf) -> Build:
         other_rooms=tuple(other_room(beside) for beside in table.other_room),
         doors=tuple(door(between) for between in table.door),
         installation=installation(table.installation),
+        controller=controller(table.controller),
+        supply=supply(table.supply),
     )
 
 
@@ -98,7 +101,7 @@ def _group(group: FanGroupTable, shelf: Shelf) -> FanGroup:
 
 def _path(path: AirPathTable, shelf: Shelf) -> AirPath:
     stack = tuple(_element(element, shelf) for element in path.stack)
-    return AirPath(path.name, path.source, path.target, stack, path.series_efficiency.value)
+    return AirPath(path.name, path.source, path.target, stack, path.series_efficiency.value, space(path))
 
 
 def _element(element: FansElement | RadiatorElement | ResistanceElement | OpeningElement, shelf: Shelf) -> StackElement:
@@ -116,7 +119,7 @@ def _source(source: SourceTable, shelf: Shelf) -> Source:
         SensingPoint(point.name, point.resistance_k_per_w.value, optional(point.limit_c), point.share.value)
         for point in source.points
     )
-    return Source(source.name, _part(shelf, source.plate, Plate), points)
+    return Source(source.name, _part(shelf, source.plate, Plate), points, source.kind, optional(source.peak_w))
 
 
 def _coolant(coolant: CoolantTable) -> Coolant:
@@ -147,6 +150,8 @@ def _loop(loop: LoopTable, enclosures: tuple[str, ...], shelf: Shelf) -> Loop:
         tube=Tube(loop.tube.bore_mm.value, loop.tube.length_m.value, loss),
         pump_enclosure=loop.pump_enclosure or (enclosures[0] if enclosures else ROOM),
         min_flow=loop.min_flow_l_per_min.value,
+        pump_channel=loop.pump_channel,
+        vessel=vessel(loop.reservoir_l, loop.max_bar),
     )
 
 

@@ -9,6 +9,8 @@ import numpy as np
 
 from quietcool.entry.acoustic_records import Octaves
 from quietcool.entry.build import NOWHERE, Curve, Electric, Fan, Plate, Pump, Resistance, Sound
+from quietcool.entry.convert_workshop import optional as optional
+from quietcool.entry.convert_workshop import vessel
 from quietcool.entry.measures import Quantity
 from quietcool.entry.mistakes import Complaint
 from quietcool.entry.sheets import (
@@ -30,11 +32,6 @@ from quietcool.physics.sound import a_weighted_level, power_level_from_pressure_
 #: 2nd ed., Academic Press, 2014, Table 13.5 (blade pass of a tube-axial fan; read in a transcription). Pump: the tone
 #: is as strong as the noise of its octave; common practice, no source.
 FAN_TONE_INCREMENT, PUMP_TONE_INCREMENT = 7.0, 3.0
-
-
-def optional(quantity: Quantity | None) -> float | None:
-    """SI value of a number that may be missing."""
-    return None if quantity is None else quantity.value
 
 
 class PartError(Exception):
@@ -74,6 +71,7 @@ def plate_of(sheet: PlateSheet) -> Plate:
         n=sheet.resistance.n.value,
         coolant_a=sheet.coolant.a_pa_per_l_per_min.value,
         coolant_b=sheet.coolant.b_pa_per_l_per_min_2.value,
+        vessel=vessel(sheet.volume_l, sheet.max_bar),
     )
 
 
@@ -87,13 +85,15 @@ def pump_of(sheet: PumpSheet) -> Pump:
         coolant_share=sheet.electric.coolant_share.value,
         mounting_adder=sheet.sound.mounting_adder_db.value,
         vane_count=sheet.vanes,
+        vessel=vessel(sheet.volume_l, sheet.max_bar),
     )
 
 
 def resistance_of(sheet: ResistanceSheet) -> Resistance:
     """Return the record of a resistance."""
     a, b = air_coefficients(sheet.air)
-    return Resistance(name=sheet.name, style=sheet.style, a=a, b=b, noise_adder=sheet.noise_adder_db.value)
+    adder, depth = sheet.noise_adder_db.value, optional(sheet.depth_mm)
+    return Resistance(name=sheet.name, style=sheet.style, a=a, b=b, noise_adder=adder, depth=depth)
 
 
 def fan_curve(block: FanCurve) -> Curve:

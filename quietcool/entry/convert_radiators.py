@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from quietcool.entry.build import Entered, Radiator
 from quietcool.entry.convert_parts import PartError, air_coefficients, optional
+from quietcool.entry.convert_workshop import frame, vessel
 from quietcool.entry.measures import Quantity
 from quietcool.entry.mistakes import Complaint
 from quietcool.entry.radiators import GeometryBlock, RadiatorSheet
@@ -51,6 +52,8 @@ def radiator_of(sheet: RadiatorSheet) -> Radiator:
         passive_conductance=PASSIVE if sheet.heat is None else sheet.heat.passive_w_per_k_per_section.value,
         depth=optional(sheet.depth_mm),
         price=optional(sheet.price),
+        vessel=vessel(sheet.volume_l, sheet.max_bar),
+        frame=frame(sheet),
     )
 
 

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from quietcool.entry.measures import Count, Measure, Quantity, exactly_one, preset
 from quietcool.entry.sheets import AirBlock, Block, CoolantBlock, Depth, HeatBlock, Price, Sheet, Side
+from quietcool.entry.workshop_tables import FrameKeys, VesselKeys
 
 
 class GeometryBlock(Block):
@@ -57,7 +58,7 @@ class GeometryBlock(Block):
         return self
 
 
-class RadiatorSheet(Sheet):
+class RadiatorSheet(Sheet, VesselKeys, FrameKeys):
     """A radiator."""
 
     kind: Literal["radiator"] = Field(description='"radiator"')

@@ -14,6 +14,7 @@ from quietcool.entry.mistakes import Complaint, nearest
 from quietcool.entry.parts import Shelf
 from quietcool.entry.positions import Path
 from quietcool.entry.sense_of_sound import check_sound
+from quietcool.entry.sense_of_workshop import check_workshop
 from quietcool.entry.speeds import admissible_count, band_complaint
 from quietcool.entry.tables import (
     AirPathTable,
@@ -36,6 +37,7 @@ def check_sense(view: View, shelf: Shelf) -> Complaints:
     yield from _ways_out(view)
     yield from _sources(view, shelf)
     yield from check_sound(view)
+    yield from check_workshop(view)
     yield from _states(view)
 
 

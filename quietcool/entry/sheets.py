@@ -23,6 +23,7 @@ from quietcool.entry.measures import (
     preset,
     refuse,
 )
+from quietcool.entry.workshop_tables import VesselKeys
 from quietcool.units import shown
 
 Origin: TypeAlias = Literal["measured", "datasheet", "estimate", "invented"]
@@ -362,7 +363,7 @@ class FanSheet(Sheet):
     electric: Electric | None = Field(default=None, description="electrical side; without it 0 W")
 
 
-class PlateSheet(Sheet):
+class PlateSheet(Sheet, VesselKeys):
     """A cold plate."""
 
     kind: Literal["plate"] = Field(description='"plate"')
@@ -370,7 +371,7 @@ class PlateSheet(Sheet):
     coolant: CoolantBlock = Field(description="pressure drop")
 
 
-class PumpSheet(Sheet):
+class PumpSheet(Sheet, VesselKeys):
     """A pump."""
 
     kind: Literal["pump"] = Field(description='"pump"')
@@ -385,6 +386,7 @@ class ResistanceSheet(Sheet):
 
     kind: Literal["resistance"] = Field(description='"resistance"')
     style: Literal["filter", "grille", "guard"] = Field(description='"filter", "grille" or "guard"')
+    depth_mm: Depth = Field(default=None, description="depth of its frame")
     noise_adder_db: Annotated[Quantity, Measure("dB", 0, 30, "dB")] = Field(
         default=preset(3), description="added to the level of a fan row that it stands directly before"
     )

@@ -36,6 +36,7 @@ from quietcool.entry.measures import (
     refuse,
     without_note,
 )
+from quietcool.entry.workshop_tables import RATING, Clearance, ControllerTable, Rating, Room, SupplyTable, Volume
 
 MOST_BANDS = 50
 
@@ -112,6 +113,9 @@ class AirPathTable(Table):
     series_efficiency: Annotated[Quantity, Measure("1", 0.5, 1)] = Field(
         default=preset(0.925), description="multiplies the pressure rise of each row where a stack has more than one"
     )
+    space_depth_mm: Room = Field(default=None, description="depth that the case leaves for the stack")
+    space_length_mm: Room = Field(default=None, description="length that it leaves for the radiator with its end tanks")
+    clearance_mm: Clearance = Field(default=None, description="to keep free of space_depth_mm; 5 without it")
 
 
 class PointTable(Table):
@@ -134,6 +138,12 @@ class SourceTable(Table):
     plate: Text = Field(description="name of the plate's sheet")
     points: list[PointTable] = Field(
         min_length=1, max_length=LONGEST_LIST, description="places whose temperature is read"
+    )
+    kind: Literal["cpu", "gpu"] | None = Field(
+        default=None, description='"cpu" or "gpu": which common temperatures a diagnosis compares with'
+    )
+    peak_w: Annotated[Quantity, HEAT] | None = Field(
+        default=None, description="electrical power that it draws for a moment, some 100 microseconds"
     )
 
 
@@ -218,6 +228,9 @@ class LoopTable(Table):
     min_flow_l_per_min: Annotated[Quantity, Measure("L/min", 0, 1000)] = Field(
         default=preset(0), description="lowest flow"
     )
+    pump_channel: Text | None = Field(default=None, description="controller channel; without it the supply feeds it")
+    reservoir_l: Volume = Field(default=None, description="coolant in the reservoir")
+    max_bar: Rating = Field(default=None, description=f"{RATING}: the weakest of tube, fittings and reservoir")
 
 
 class HeatTable(Table):
@@ -285,6 +298,8 @@ class BuildTable(Table):
     )
     other_room: list[OtherRoomTable] = Field(default=[], max_length=LONGEST_LIST, description="rooms besides the rig's")
     door: list[DoorTable] = Field(default=[], max_length=LONGEST_LIST, description="doors and walls between rooms")
+    controller: ControllerTable | None = Field(default=None, description="what drives the fans")
+    supply: SupplyTable | None = Field(default=None, description="power supply and mains circuit")
     installation: InstallationTable | None = Field(
         default=None, description="calibrated numbers for what a place in a stack adds to the noise"
     )

@@ -24,6 +24,7 @@ from quietcool.entry.tables import (
     SourceTable,
     StateTable,
 )
+from quietcool.entry.workshop_tables import ControllerTable
 
 _Table = TypeVar("_Table", bound=BaseModel)
 
@@ -38,7 +39,7 @@ LISTS: Mapping[str, type[BaseModel]] = {
     "other_room": OtherRoomTable,
     "door": DoorTable,
 }
-SINGLES: Mapping[str, type[BaseModel]] = {"room": RoomTable, "loop": LoopTable}
+SINGLES: Mapping[str, type[BaseModel]] = {"room": RoomTable, "loop": LoopTable, "controller": ControllerTable}
 
 
 @dataclass
