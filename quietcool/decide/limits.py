@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.entry.build import Build, State
-from quietcool.solve.noise import position_limits
+from quietcool.solve.listening import CriterionLimit, criterion_limits, criterion_margin, position_limits
 from quietcool.solve.operating_point import OperatingPoint
+from quietcool.solve.spectra import rig_spectrum
 
 Floats = NDArray[np.float64]
 Kind = Literal["point", "coolant", "enclosure air", "coolant flow", "position"]
@@ -25,8 +26,9 @@ class Limit:
     kind: Kind
     name: str  # as people say it: "gpu 1 core", "coolant", "tower air", "coolant flow", "booth microphone"
     unit: str  # of the margin: "K", "m3/s" or "dB"
-    value: float  # [K, m3/s or dB(A)]
+    value: float  # [K, m3/s, dB(A), or the rating]
     index: int  # of the sensing point, enclosure or position; 0 otherwise
+    criterion: Literal["dba", "nc", "nr"] = "dba"  # of a position: what `value` is
 
 
 def limits(build: Build, state: State) -> tuple[Limit, ...]:
@@ -44,8 +46,11 @@ def limits(build: Build, state: State) -> tuple[Limit, ...]:
     if build.loop.min_flow > 0.0:
         found.append(Limit("coolant flow", "coolant flow", "m3/s", build.loop.min_flow, 0))
     for index, limit in enumerate(position_limits(build, state)):
-        if np.isfinite(limit):
+        if limit < np.inf:
             found.append(Limit("position", build.positions[index].name, "dB", float(limit), index))
+    for asked in criterion_limits(build, state):
+        name = f"{build.positions[asked.position].name} {asked.criterion.upper()} {asked.value:g}"
+        found.append(Limit("position", name, "dB", asked.value, asked.position, asked.criterion))
     return tuple(found)
 
 
@@ -62,13 +67,17 @@ def margins(build: Build, state: State, point: OperatingPoint) -> Floats:
     Returns
     -------
     ndarray, (..., limits)
-        Limit less value (coolant flow: value less limit), in the order of `limits`. [K, m3/s, dB]
+        Limit less value (coolant flow: value less limit; NC and NR: what every octave may rise), in the order of
+        `limits`. [K, m3/s, dB]
     """
-    columns = [_margin(limit, point) for limit in limits(build, state)]
+    asked = limits(build, state)
+    by_octave = [limit for limit in asked if limit.criterion != "dba"]
+    spectrum = rig_spectrum(build, point.speeds, point.load_share, state) if by_octave else np.zeros(0)
+    columns = [_margin(limit, point, spectrum) for limit in asked]
     return np.stack(columns, axis=-1) if columns else np.zeros((*point.converged.shape, 0))
 
 
-def _margin(limit: Limit, point: OperatingPoint) -> Floats:
+def _margin(limit: Limit, point: OperatingPoint, spectrum: Floats) -> Floats:
     if limit.kind == "point":
         return limit.value - point.point_temp[..., limit.index]
     if limit.kind == "coolant":
@@ -77,4 +86,7 @@ def _margin(limit: Limit, point: OperatingPoint) -> Floats:
         return limit.value - point.enclosure_temp[..., limit.index]
     if limit.kind == "coolant flow":
         return point.coolant_flow - limit.value
+    if limit.criterion != "dba":
+        asked = CriterionLimit(limit.index, limit.criterion, limit.value)
+        return criterion_margin(asked, spectrum[..., limit.index, :])
     return limit.value - point.level[..., limit.index]

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.limits import SCALES, limits, margins
 from quietcool.entry.build import Build, State
-from quietcool.solve.operating_point import solve_operating_point
+from quietcool.physics import criteria
+from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
+from quietcool.solve.spectra import rig_spectrum
 
 Floats = NDArray[np.float64]
+Quantity = Literal["dba", "nc", "nr"]
 
 
 @dataclass
@@ -30,6 +34,8 @@ class Question:
     states: tuple[State, ...]
     position: int
     tally: Tally = field(default_factory=Tally, compare=False)
+    quantity: Quantity = "dba"  # what is to be least there: the level in dB(A), or the rig's rating by tangency
+    band: int | None = None  # instead: the level of this octave, 0 for 31.5 Hz; the bound of a rating asks for it
 
     @property
     def grids(self) -> tuple[Floats, ...]:
@@ -61,7 +67,7 @@ class Question:
         Returns
         -------
         level : ndarray, (cases,)
-            Worst over the states; inf where a case has no answer. [dB(A)]
+            Worst over the states; inf where a case has no answer. [dB(A), rating, or dB of one octave]
         margins : ndarray, (cases, limits of all states)
             In parts of `SCALES`; -inf where a quantity has no steady value. [-]
         """
@@ -71,12 +77,23 @@ class Question:
         for state in self.states:
             changed = _with_heat(state, heat_change or {})
             point = solve_operating_point(self.build, changed, speeds)
-            heard = point.level[:, self.position]
+            heard = self._heard(changed, point)
             level = np.maximum(level, np.where(np.isnan(heard), np.inf, heard))
             scale = np.array([SCALES[limit.unit] for limit in limits(self.build, state)])
             kept = margins(self.build, changed, point) / scale
             columns.append(np.where(np.isnan(kept) | ~point.converged[:, None], -np.inf, kept))
         return level, np.concatenate(columns, axis=1)
+
+
+    def _heard(self, state: State, point: OperatingPoint) -> Floats:
+        """What is to be least, of a batch of solved cases."""
+        if self.quantity == "dba" and self.band is None:
+            return point.level[:, self.position]
+        octaves = rig_spectrum(self.build, point.speeds, point.load_share, state)[:, self.position]
+        if self.band is not None or self.quantity == "dba":
+            heard: Floats = octaves[:, self.band]
+            return heard
+        return criteria.tangency_index(octaves, self.quantity).rating
 
 
 def _with_heat(state: State, change: Mapping[tuple[str, str], Floats]) -> State:

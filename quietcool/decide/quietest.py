@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from quietcool.decide.bound.search import Proof, prove
+from quietcool.decide.bound.search import Proof
 from quietcool.decide.incumbent import Incumbent, Search, find_incumbent, grid_speeds, turning_ranges
-from quietcool.decide.question import Question, Tally
+from quietcool.decide.question import Quantity, Question, Tally
+from quietcool.decide.rating import prove_rating
 from quietcool.decide.worth import Binding, find_worth
-from quietcool.entry.build import Build, State
+from quietcool.entry.build import Build
 from quietcool.errors import RefutedBound
 from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 
@@ -62,6 +63,7 @@ class Quietest:
     solved_cases: int
     boxes: int
     interrupted: bool
+    quantity: Quantity = "dba"  # what level, bound and gap are: dB(A), or ratings
 
 
 class _Draft(NamedTuple):
@@ -79,6 +81,7 @@ def find_quietest(
     one_setting: bool = False,
     position: str | None = None,
     seconds: float = 60.0,
+    minimise: Quantity = "dba",
     progress: Callable[[Progress], None] | None = None,
 ) -> Quietest:
     """Find the quietest admissible speeds that keep every limit.
@@ -95,6 +98,8 @@ def find_quietest(
         Where it is heard; the first position if not given.
     seconds : float
         Time for the whole answer; the search for settings is not cut short, the bound gets what is left. [s]
+    minimise : str
+        "dba" for the level, "nc" or "nr" for the rating by tangency of what the rig makes there.
     progress : callable, optional
         Told now and then how far the answer is.
 
@@ -115,7 +120,8 @@ def find_quietest(
     asked = tuple(build.state(name) for name in states) if states is not None else build.states
     tally = Tally()
     questions = [
-        Question(build, group, where, tally) for group in ([asked] if one_setting else [(state,) for state in asked])
+        Question(build, group, where, tally, minimise)
+        for group in ([asked] if one_setting else [(state,) for state in asked])
     ]
     tell = progress or (lambda _: None)
     drafts: list[_Draft] = []
@@ -125,7 +131,7 @@ def find_quietest(
             drafts.append(_Draft(question, find_incumbent(question, _searching(question, tell)), None))
         for i, draft in enumerate(drafts):
             left = (seconds - (time.monotonic() - start)) / (len(drafts) - i)
-            proof = prove(draft.question, draft.search.best, left, _proving(draft, tell))
+            proof = prove_rating(draft.question, draft.search.best, left, _proving(draft, tell))
             drafts[i] = draft._replace(proof=proof)
             interrupted = interrupted or proof.interrupted
             if interrupted:
@@ -135,7 +141,8 @@ def find_quietest(
             raise
         interrupted = True
     settings = tuple(_setting(draft, with_worth=not interrupted) for draft in drafts)
-    return _answer(build, where, settings, drafts, tally, interrupted)
+    answer = _answer(build, where, settings, drafts, tally, interrupted)
+    return replace(answer, quantity=minimise)
 
 
 def _searching(question: Question, tell: Callable[[Progress], None]) -> Callable[[float], None]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -287,3 +287,74 @@ def nc_margin(octave_levels: ArrayLike, limit: ArrayLike) -> Values:
         speech = np.floor(np.asarray(limit, float)) + 0.5 - np.mean(levels[..., SPEECH_BANDS], axis=-1)
     margin: Values = np.minimum(tangency, speech)
     return margin
+
+
+def tangency_index(octave_levels: ArrayLike, criterion: Literal["nc", "nr"]) -> RoomRating:
+    """Rating by the highest curve that a band touches, as a number that a search can follow below the lowest curve.
+
+    max over bands of the curve through that band's level; NC beyond its table goes on with the table's end slopes
+
+    Parameters
+    ----------
+    octave_levels : array_like, (..., 8) or (..., 9)
+        Band levels without weighting, up to the 8 kHz octave, from 63 Hz or from 31.5 Hz. [dB]
+    criterion : str
+        "nc" or "nr". [-]
+
+    Returns
+    -------
+    RoomRating
+        Rating, not rounded, -inf for silence; and the band that decides it.
+
+    References
+    ----------
+    .. [1] ANSI/ASA S12.2-2019, 5.2.3 and Table 1; ISO/R 1996:1971. The continuation of NC is a choice of ours.
+
+    Examples
+    --------
+    >>> round(float(tangency_index([20.0] * 8, "nc").rating), 2)
+    23.33
+    """
+    levels, count = _last_bands(octave_levels)
+    by_band = [index_of_band(levels[..., i], 9 - count + i, criterion) for i in range(count)]
+    return _highest(np.stack(by_band, axis=-1), count)
+
+
+def index_of_band(level: ArrayLike, band: int, criterion: Literal["nc", "nr"]) -> Values:
+    """Curve that goes through the level of one octave, continued as in `tangency_index`.
+
+    NR = (L - a) / b;  NC by the table, straight between and beyond its curves
+
+    Parameters
+    ----------
+    level : array_like, (...)
+        Level of the octave without weighting. [dB]
+    band : int
+        Which octave, 0 for 31.5 Hz. [-]
+    criterion : str
+        "nc" or "nr". [-]
+
+    Returns
+    -------
+    ndarray, (...)
+        Rating, rising with the level. [-]
+
+    References
+    ----------
+    .. [1] ANSI/ASA S12.2-2019, 5.2.3 and Table 1; ISO/R 1996:1971. The continuation of NC is a choice of ours.
+
+    Examples
+    --------
+    >>> float(index_of_band(27.0, 4, "nc")), round(float(index_of_band(27.0, 4, "nr")), 2)
+    (21.0, 22.79)
+    """
+    height = np.asarray(level, float)
+    if criterion == "nr":
+        rating: Values = (height - NR_OFFSET[band]) / NR_SLOPE[band]
+        return rating
+    curve = NC_CURVES[:, band]
+    first, last = ((NC_RATINGS[i + 1] - NC_RATINGS[i]) / (curve[i + 1] - curve[i]) for i in (0, -2))
+    inside = np.interp(height, curve, NC_RATINGS)
+    below, above = np.minimum(height - curve[0], 0.0), np.maximum(height - curve[-1], 0.0)
+    extended: Values = inside + first * below + last * above
+    return extended

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from quietcool.entry.build import Build, State
+    from quietcool.entry.build import AirPath, Build, State
 
     Levels: TypeAlias = NDArray[np.float64]
 
@@ -126,6 +126,41 @@ def rig_spectrum(build: Build, speeds: ArrayLike, load_share: ArrayLike, state: 
     sources = source_energies(build, np.asarray(speeds, float), np.asarray(load_share, float), state)
     energy: Levels = sources.energy.sum(axis=-2)
     return _level(energy[..., None, :] * _factor(transfer_bands(build)))
+
+
+def row_band_levels(
+    build: Build, path: AirPath, row_index: int, speed: ArrayLike, load_share: ArrayLike
+) -> Levels:
+    """Level of a whole fan row at every position by octave; arguments as for `noise.row_power_level`.
+
+    Returns
+    -------
+    ndarray, (..., n_positions, 9)
+        Levels without weighting. [dB]
+    """
+    row = path.fan_rows[row_index]
+    sheet = next(group for group in build.fan_groups if group.name == row.group).fan.sound
+    installed, loaded, counted = row_adders(build, path, row_index, speed, load_share)
+    power = machine_bands(sheet, speed) + np.asarray(installed + loaded + counted)[..., None]
+    heard: Levels = power[..., None, :] + transfer_bands(build)
+    return heard
+
+
+def pump_band_levels(build: Build, speed: ArrayLike) -> Levels:
+    """Level of the pump at every position by octave, (..., n_positions, 9) [dB]; as `noise.pump_power_level`."""
+    pump = build.loop.pump
+    power = machine_bands(pump.sound, speed) + np.asarray(pump.mounting_adder)[..., None]
+    heard: Levels = power[..., None, :] + transfer_bands(build)
+    return heard
+
+
+def fixed_band_levels(build: Build, state: State | None = None) -> Levels:
+    """Level of what no speed changes at every position by octave, (n_noise_sources, n_positions, 9) [dB]."""
+    sources = fixed_sources(build, state)
+    if not sources:
+        return np.zeros((0, len(build.positions), 9))
+    power = np.stack([fixed_bands(source) for source in sources])
+    return power[:, None, :] + transfer_bands(build)
 
 
 def source_energies(

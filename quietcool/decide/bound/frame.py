@@ -16,7 +16,8 @@ from quietcool.physics.coolant import TEMP_RANGE
 from quietcool.physics.pumps import electrical_power
 from quietcool.physics.sound import LOAD_ADDER_MAX, LOAD_ADDER_ONSET
 from quietcool.solve.airflow import machine_curve, path_ends
-from quietcool.solve.noise import position_limits, pump_power_level, row_power_level, transfer
+from quietcool.solve.noise import fixed_heard_levels, position_limits, pump_heard_levels, row_heard_levels
+from quietcool.solve.spectra import fixed_band_levels, pump_band_levels, row_band_levels
 
 Floats = NDArray[np.float64]
 
@@ -113,9 +114,7 @@ def make_frame(question: Question, state: State, unit: float) -> Frame:
     ring = describe_ring(build)
     room = float(state.room_temp)
     limit = HOTTEST if state.limits.coolant is None else float(state.limits.coolant)
-    moved = transfer(build)
-    limited, limits = _limited_positions(build, state)
-    pump = pump_power_level(build, grids[-1])
+    pump_energy, pump_elsewhere = _pump_energies(question, state, unit)
     return Frame(
         question=question,
         build=build,
@@ -124,8 +123,8 @@ def make_frame(question: Question, state: State, unit: float) -> Frame:
         paths=paths,
         ring=ring,
         tables=ring_tables(build, ring, grids[-1], room, min(limit, TEMP_RANGE[1])),
-        pump_energy=_energy(pump + moved[question.position] - unit),
-        pump_elsewhere=_energy(pump + moved[limited, None] - limits[:, None]),
+        pump_energy=pump_energy,
+        pump_elsewhere=pump_elsewhere,
         ambient_pressure=float(air.isa_pressure(build.room.altitude)),
         room_temp=room,
         air_heat=np.array([float(state.air_heat.get(name, 0.0)) for name in build.enclosures]),
@@ -133,6 +132,23 @@ def make_frame(question: Question, state: State, unit: float) -> Frame:
         coolant_limit=limit,
         unit=unit,
     )
+
+
+def _pump_energies(question: Question, state: State, unit: float) -> tuple[Floats, Floats]:
+    """Noise energies of the pump at every step; what no speed changes goes with it, for the pump is always there."""
+    build, place, speeds = question.build, question.position, question.grids[-1]
+    limited, limits = _limited_positions(build, state)
+    pump, fixed = pump_heard_levels(build, speeds), fixed_heard_levels(build, state)
+    elsewhere = _energy(pump[:, limited].T - limits[:, None])
+    if fixed.size:
+        elsewhere = elsewhere + _energy(fixed[:, limited].T - limits[:, None]).sum(axis=1, keepdims=True)
+    if question.band is None:
+        goal, rest = pump[:, place], fixed[:, place]
+    else:
+        goal = pump_band_levels(build, speeds)[:, place, question.band]
+        rest = fixed_band_levels(build, state)[:, place, question.band]
+    energy = _energy(goal - unit)
+    return (energy + _energy(rest - unit).sum() if rest.size else energy), elsewhere
 
 
 def _energy(level: Floats) -> Floats:
@@ -203,16 +219,19 @@ def _row_options(
     unit: float,
 ) -> RowOptions:
     build = question.build
-    level = row_power_level(build, path, number, speed, np.full(speed.shape, np.inf))
-    moved = transfer(build)
+    unloaded = np.full(speed.shape, np.inf)
+    heard = row_heard_levels(build, path, number, speed, unloaded)
+    goal = heard[:, question.position]
+    if question.band is not None:
+        goal = row_band_levels(build, path, number, speed, unloaded)[:, question.position, question.band]
     limited, limits = _limited_positions(build, state)
     scale = float(build.fan_groups[group].fan.sound.load_adder_scale)
     return RowOptions(
         place=place,
         count=element.count,
         speed=speed,
-        energy=_energy(level + moved[question.position] - unit),
-        elsewhere=_energy(level + moved[limited, None] - limits[:, None]),
+        energy=_energy(goal - unit),
+        elsewhere=_energy(heard[:, limited].T - limits[:, None]),
         load_adder=LOAD_ADDER_MAX * scale,
         row=element,
         fan_group=group,
