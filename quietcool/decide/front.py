@@ -24,12 +24,16 @@ STARTS = 4  # descents for every point: from the best places, of different choic
 CHOICES = 3  # choices of stopped groups that a point descends in
 PENALTY = 3.0  # of a lacking kelvin, or part of another margin, in the screening [dB]
 FREE = 1e4  # a limit that limits nothing [K]
-NEARLY = 0.05  # margin that a descent's end, or a forecast, may lack
+NEARLY = 0.05  # margin that a descent's end, or a forecast by its slopes, may lack
+EXACTLY = 0.003  # margin that a forecast with curvature may lack
+LACK_PENALTY = 100.0  # of a forecast that lacks a margin of 1 beyond that [dB]
 FORECASTS = (2_000, 20_000)  # settings forecast round the end of a descent: near ones, and far along the limit
 WIDEST = (7, 41)  # steps of one group among them
 CARRIED = 24  # of each that are solved
 ENDS_CARRIED = 2  # descents of a point that are carried to the grid
 POLISH_ROUNDS = 40
+REFINEMENTS = 4
+LOCAL_STEP = 0.05  # for slope and curvature at a setting of the grid, in parts of the range
 
 
 class Start(NamedTuple):
@@ -38,6 +42,14 @@ class Start(NamedTuple):
     target: int  # point that it belongs to
     choice: int  # of stopped groups
     place: Floats  # in parts of the ranges
+
+
+class Local(NamedTuple):
+    """Level and margins round a place, each group's part apart."""
+
+    place: Floats  # (n,) in parts of the ranges
+    middle: Floats  # level and margins there, (1 + limits,)
+    terms: Floats  # slopes, then half the curvatures, (2 n, 1 + limits)
 
 
 class Front(NamedTuple):
@@ -100,6 +112,7 @@ class _FrontSearch:
         self.archive = Archive(self.question, self.column)
         self.room_temp = float(state.room_temp)
         self.ranges = turning_ranges(self.question)
+        self.span = np.where(self.ranges[1] > self.ranges[0], self.ranges[1] - self.ranges[0], 1.0)
         self.choices = stop_choices(self.question)
         self._screen()
 
@@ -124,6 +137,7 @@ class _FrontSearch:
         report(0.8)
         self._carry(ends, limits)
         self._polish(limits, cold=False)
+        self._refine(limits)
         report(1.0)
         optimum = np.full(limits.size, np.nan)
         for start, end in ends:
@@ -141,8 +155,7 @@ class _FrontSearch:
             owners += [number] * len(places)
         self.archive.ask(np.concatenate(rows))
         speeds = grid_speeds(self.question, np.concatenate(rows))
-        span = np.where(self.ranges[1] > self.ranges[0], self.ranges[1] - self.ranges[0], 1.0)
-        self.screened = np.clip((speeds - self.ranges[0]) / span, 0.0, 1.0)
+        self.screened = np.clip((speeds - self.ranges[0]) / self.span, 0.0, 1.0)
         self.screened_choice = np.array(owners)
         level, margins = self.question.ask(speeds)
         self.screened_level, self.screened_temp = level, -margins[:, self.column]
@@ -159,7 +172,7 @@ class _FrontSearch:
         return np.stack(columns, axis=-1)
 
     def _starts(self, limits: Floats, *, cold: bool) -> list[Start]:
-        """Best screened places for every limit: the best of the best choices of stopped groups, then the second best."""
+        """Best screened places for every limit: in each of the best choices of stopped groups, then the next best."""
         starts = []
         for target, limit in enumerate(limits.tolist()):
             lack = self.screened_lack if cold else np.maximum(self.screened_lack, self.screened_temp - limit)
@@ -195,33 +208,60 @@ class _FrontSearch:
         rows = []
         for target in range(limits.size):
             mine = [pair for pair in ends if pair[0].target == target]
-            mine.sort(key=lambda pair: (pair[1].margins.min(initial=0.0) < -NEARLY, pair[1].level))
-            rows += [self._forecast(*pair) for pair in _distinct(mine)[:ENDS_CARRIED]]
+            mine.sort(key=lambda pair: _rank(pair[1]))
+            rows += [self._promising(start, _local(end), NEARLY) for start, end in _distinct(mine)[:ENDS_CARRIED]]
         self.archive.ask(np.concatenate(rows))
 
-    def _forecast(self, start: Start, end: Descent) -> Steps:
-        stopped = self.choices[start.choice]
-        span = np.where(self.ranges[1] > self.ranges[0], self.ranges[1] - self.ranges[0], 1.0)
-        rows = []
-        for most, widest in zip(FORECASTS, WIDEST, strict=True):
-            steps = self._round(speeds_at(end.place, self.ranges, stopped), stopped, most, widest)
-            rows.append(self._promising(end, steps, stopped, span))
-        return np.concatenate(rows)
+    def _refine(self, limits: Floats) -> None:
+        """Forecast afresh round the best settings, with curvature, until none gets better."""
+        for _ in range(REFINEMENTS):
+            before = [self.archive.quietest(limit) for limit in limits.tolist()]
+            self.archive.ask(np.concatenate([self._promising(*pair, EXACTLY) for pair in self._on_grid(limits)]))
+            self._polish(limits, cold=False)
+            if before == [self.archive.quietest(limit) for limit in limits.tolist()]:
+                return
 
-    def _promising(self, end: Descent, steps: Steps, stopped: NDArray[np.bool_], span: Floats) -> Steps:
-        """Pick the settings that the slopes of a descent's end forecast to be the quietest feasible ones."""
-        move = (grid_speeds(self.question, steps) - self.ranges[0]) / span - end.place
-        move = np.where(stopped, 0.0, move)
-        lack = np.maximum(-(end.margins + move @ end.margin_slope.T).min(axis=1, initial=np.inf), NEARLY) - NEARLY
-        level = end.level + move @ end.level_slope + PENALTY * lack
-        order = np.argsort(level, kind="stable")
-        picked: Steps = steps[order[:CARRIED]]
-        return picked
+    def _on_grid(self, limits: Floats) -> list[tuple[Start, Local]]:
+        """Slope and curvature of level and margins along every group at every target's best setting."""
+        places = [self.archive.quietest(limit) for limit in limits.tolist()]
+        targets = [target for target, place in enumerate(places) if place is not None]
+        speeds = grid_speeds(self.question, self.archive.solved.steps[[place for place in places if place is not None]])
+        count, n = speeds.shape
+        stopped = (speeds == 0.0) & (self.ranges[1] > 0.0)
+        step = np.minimum(LOCAL_STEP * self.span, 0.5 * speeds)
+        signs = np.concatenate([np.zeros((1, n)), np.eye(n), -np.eye(n)])
+        moved = speeds[:, None, :] + signs * step[:, None, :]
+        level, margins = self.question.ask(moved.reshape(-1, n))
+        margins[:, self.column] += np.repeat(limits[targets], 2 * n + 1)
+        values = np.concatenate([level[:, None], margins], axis=1).reshape(count, 2 * n + 1, -1)
+        part = np.where(stopped, 1.0, step / self.span)[..., None]  # groups at rest do not move
+        middle, up, down = values[:, :1], values[:, 1 : n + 1], values[:, n + 1 :]
+        terms = np.concatenate([(up - down) / (2.0 * part), (up + down - 2.0 * middle) / (2.0 * part**2)], axis=1)
+        ends = []
+        for i, target in enumerate(targets):
+            choice = int(np.argmin(np.count_nonzero(self.choices != stopped[i], axis=1)))
+            place = np.where(stopped[i], 0.0, (speeds[i] - self.ranges[0]) / self.span)
+            ends.append((Start(target, choice, place), Local(place, middle[i, 0], terms[i])))
+        return ends
+
+    def _promising(self, start: Start, local: Local, slack: float) -> Steps:
+        """Settings near a place that are forecast to be the quietest feasible ones: near ones, and far ones."""
+        stopped, rows = self.choices[start.choice], []
+        for most, widest in zip(FORECASTS, WIDEST, strict=True):
+            steps = self._round(speeds_at(local.place, self.ranges, stopped), stopped, most, widest)
+            move = (grid_speeds(self.question, steps) - self.ranges[0]) / self.span - local.place
+            move = np.where(stopped, 0.0, move)
+            forecast = local.middle + np.concatenate([move, move * move], axis=1) @ local.terms
+            lack = np.maximum(-forecast[:, 1:].min(axis=1, initial=np.inf) - slack, 0.0)
+            order = np.argsort(forecast[:, 0] + LACK_PENALTY * lack, kind="stable")
+            rows.append(steps[order[:CARRIED]])
+        return np.concatenate(rows)
 
     def _round(self, speeds: Floats, stopped: NDArray[np.bool_], most: int, widest: int) -> Steps:
         """Settings round given speeds, narrower where groups are many, (settings, groups + 1)."""
         grids = self.question.grids
-        width = min(max(2, int(most ** (1.0 / max(np.count_nonzero(~stopped), 1)))), widest)
+        turning_groups = max(int(np.count_nonzero(~stopped)), 1)
+        width = min(max(2, int(float(most) ** (1.0 / turning_groups))), widest)
         choices = []
         for grid, speed, still in zip(grids, speeds, stopped, strict=True):
             turning = np.flatnonzero((grid == 0.0) if still else (grid > 0.0) | (grid.size == 1))
@@ -250,8 +290,7 @@ def _from_neighbours(ends: list[tuple[Start, Descent]], points: int) -> list[Sta
     best: dict[int, tuple[Start, Descent]] = {}
     for start, end in ends:
         known = best.get(start.target)
-        rank = (end.margins.min(initial=0.0) < -NEARLY, end.level)
-        if known is None or rank < (known[1].margins.min(initial=0.0) < -NEARLY, known[1].level):
+        if known is None or _rank(end) < _rank(known[1]):
             best[start.target] = start, end
     return [
         Start(target, best[near][0].choice, best[near][1].place)
@@ -259,6 +298,16 @@ def _from_neighbours(ends: list[tuple[Start, Descent]], points: int) -> list[Sta
         for near in (target - 1, target + 1)
         if near in best
     ]
+
+
+def _rank(end: Descent) -> tuple[bool, float]:
+    return bool(end.margins.min(initial=0.0) < -NEARLY), end.level
+
+
+def _local(end: Descent) -> Local:
+    """The end of a descent: slopes, no curvature."""
+    slopes = np.concatenate([end.level_slope[:, None], end.margin_slope.T], axis=1)
+    return Local(end.place, np.concatenate([[end.level], end.margins]), np.concatenate([slopes, np.zeros_like(slopes)]))
 
 
 def _distinct(pairs: list[tuple[Start, Descent]]) -> list[tuple[Start, Descent]]:

@@ -25,8 +25,10 @@ Floats = NDArray[np.float64]
 Status = Literal["proven", "best_found"]
 
 POINTS = 40
-GOOD_PROOF = 2.0  # times an even share of the time that one proof may take
-LEAST_PROOF = 0.5  # time below which no proof is begun [s]
+FIRST_PATIENCE = 3.0  # time that one search for a bound may take at first [s]
+MORE_PATIENCE = 3.0  # times as long once all that are open have failed
+LEAST_PROOF = 0.3  # time below which no search is begun [s]
+UNKNOWN_GAP = 100.0  # stands for a gap of which nothing is known [dB]
 
 
 @dataclass(frozen=True)
@@ -165,24 +167,37 @@ class _Proofs:
         self.boxes, self.interrupted = 0, False
 
     def spend(self, front: Front, end: float) -> None:
-        """Prove points, the one with the widest gap first, until none is open or time is over."""
-        self.bounds = np.full(front.limits.size, -np.inf)
-        tried = np.zeros(front.limits.size, dtype=np.bool_)
-        while not self.interrupted:
-            gaps = np.where(tried, 0.0, np.minimum(_levels(front) - self.bounds, FIRST_GAP))
-            left = end - time.monotonic()
-            place = gaps.size - 1 - int(np.argmax(gaps[::-1]))  # of equals the loosest: its bound serves all others
-            if gaps[place] <= PROVEN_GAP or left < LEAST_PROOF:
-                return
-            open_points = int(np.count_nonzero(gaps > PROVEN_GAP))
-            tried[place] = True
-            self._prove(front, place, min(left, GOOD_PROOF * left / open_points + LEAST_PROOF))
+        """Raise bounds until none is open or time is over.
 
-    def _prove(self, front: Front, place: int, seconds: float) -> None:
+        Each search is for the point that lifts the bounds of the whole curve most. One that asks for less closes
+        sooner, and one that does not close shows little: where a point could not be proven outright, it and all
+        tighter ones are asked for half of their gap at a time.
+        """
+        self.bounds = np.full(front.limits.size, -np.inf)
+        places = np.arange(front.limits.size)
+        failed = np.zeros(front.limits.size, dtype=np.bool_)
+        hard, patience, place = -1, FIRST_PATIENCE, front.limits.size - 1  # the quietest setting's bound serves all
+        while not self.interrupted and end - time.monotonic() > LEAST_PROOF:
+            level = _levels(front)
+            gaps = np.minimum(level - self.bounds, UNKNOWN_GAP)
+            aims = np.where(places <= hard, np.maximum(gaps / 2.0, PROVEN_GAP), PROVEN_GAP)
+            lifts = np.where(failed | (gaps <= PROVEN_GAP), 0.0, _lifts(level - aims, self.bounds))
+            if self.boxes:
+                place = gaps.size - 1 - int(np.argmax(lifts[::-1]))
+            if np.all(gaps <= PROVEN_GAP):
+                return
+            if not np.any(lifts > 0.0):
+                failed[:], patience = False, patience * MORE_PATIENCE
+            elif not self._prove(front, place, float(aims[place]), min(end - time.monotonic(), patience)):
+                failed[place] = aims[place] > PROVEN_GAP or place <= hard
+                hard = max(hard, place)
+
+    def _prove(self, front: Front, place: int, aim: float, seconds: float) -> bool:
+        """Ask whether any setting is quieter than a point by more than `aim`; tell whether the search came to an end."""
         limit = float(front.limits[place])
         question = Question(*_limited(self, limit), self.position, self.tally)
         setting = front.archive.quietest(limit)
-        assert setting is not None  # the limits of a front lie above its coldest setting
+        assert setting is not None  # the limits of a front do not lie below its coldest setting
         steps = front.archive.solved.steps[setting]
         level, margins = question.ask(grid_speeds(question, steps[None]))
         done = float(np.mean(_levels(front) - self.bounds <= PROVEN_GAP))
@@ -191,14 +206,20 @@ class _Proofs:
         def report(level: float, bound: float) -> None:
             self.tell(Progress(what, done, level, bound))
 
-        proof = prove(question, Incumbent(steps, float(level[0]), margins[0]), seconds, report)
+        goal = Incumbent(steps, float(level[0]) - (aim - PROVEN_GAP), margins[0])
+        proof = prove(question, goal, seconds, report)
         front.archive.ask(proof.best.steps[None])  # a quieter setting may have come up on the way
         self.boxes += proof.boxes
         self.interrupted = proof.interrupted
         self.bounds[: place + 1] = np.maximum(self.bounds[: place + 1], proof.lower_bound)
+        return proof.closed
 
 
-FIRST_GAP = 1e6  # stands for a gap of which nothing is known [dB]
+def _lifts(goals: Floats, bounds: Floats) -> Floats:
+    """How much all bounds together would rise if the one of each point came to its goal [dB]."""
+    rise = np.maximum(goals - np.maximum(bounds, goals.min() - UNKNOWN_GAP)[:, None], 0.0)  # (raised, proven)
+    tighter = np.tri(goals.size).T  # a bound serves its own limit and every tighter one
+    return (rise * tighter).sum(axis=0)
 
 
 def _limited(proofs: _Proofs, limit: float) -> tuple[Build, tuple[State, ...]]:
