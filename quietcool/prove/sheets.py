@@ -94,8 +94,8 @@ def power_level(reading: Reading, grade: Grade = "engineering", operating_deviat
     Examples
     --------
     >>> answer = power_level(Reading(20.0, (30.0,), (20.0,), (20.0,), 6.2832, 21.3))
-    >>> round(answer.level, 3), round(answer.k1, 4), round(answer.k2, 4)
-    (34.14, 0.4576, 3.3844)
+    >>> round(answer.level, 3), round(answer.k1, 4), round(answer.k2, 3)
+    (34.14, 0.4576, 3.384)
     """
     lowest, highest, most_k2, sigma = LIMITS[grade]
     total = float(sound.mean_level(reading.levels))
@@ -149,7 +149,7 @@ def fit_speed_law(levels: Sequence[PowerLevel], reference_speed: float | None = 
     Parameters
     ----------
     levels : sequence of PowerLevel
-        Upper bounds are left out. Two speeds give a level and an exponent, from four on a floor is sought too.
+        Upper bounds are left out. Two speeds give a level and an exponent, from five on a floor is sought too.
     reference_speed : float, optional
         The fastest one that is used if not given. [rev/s]
 
@@ -177,7 +177,7 @@ def fit_speed_law(levels: Sequence[PowerLevel], reference_speed: float | None = 
     decades = np.log10(speeds / reference)
     straight = np.polynomial.polynomial.polyfit(decades, heights, 1, w=weights)
     law = np.array([*straight, -np.inf])
-    if len(used) >= 4:
+    if len(used) >= 5:
         law = _better(law, _with_floor(law, decades, heights, weights), decades, heights, weights)
     left = heights - _law(law, decades)
     numbers = 2 + int(np.isfinite(law[2]))
@@ -195,12 +195,13 @@ def _law(numbers: Floats, decades: Floats) -> Floats:
 
 def _with_floor(straight: Floats, decades: Floats, heights: Floats, weights: Floats) -> Floats:
     """Best law with a floor, from several floors to start from."""
+
+    def left(numbers: Floats) -> Floats:
+        weighted: Floats = weights * (_law(numbers, decades) - heights)
+        return weighted
+
     fits = [
-        least_squares(
-            lambda numbers: weights * (_law(numbers, decades) - heights),
-            [heights.max(), exponent, heights.min() + start],
-            x_scale=[1.0, 10.0, 3.0],
-        )
+        least_squares(left, [heights.max(), exponent, heights.min() + start], x_scale=[1.0, 10.0, 3.0])
         for start in (-1.0, -6.0, -15.0)
         for exponent in (max(float(straight[1]), 20.0), 55.0)
     ]
@@ -209,7 +210,7 @@ def _with_floor(straight: Floats, decades: Floats, heights: Floats, weights: Flo
 
 
 def _better(straight: Floats, floored: Floats, decades: Floats, heights: Floats, weights: Floats) -> Floats:
-    """The law with a floor if it earns its third number (Akaike's criterion for small samples), else the straight one."""
+    """The law with a floor if it earns its third number (Akaike's criterion, small samples), else the straight one."""
     count = len(heights)
 
     def merit(law: Floats, numbers: int) -> float:
@@ -218,7 +219,7 @@ def _better(straight: Floats, floored: Floats, decades: Floats, heights: Floats,
         return count * float(np.log(square)) + 2.0 * numbers + small
 
     sensible = FLOORLESS < floored[2] < heights.max() and floored[1] > 0.0
-    return floored if sensible and merit(floored, 4) < merit(straight, 3) else straight
+    return floored if sensible and merit(floored, 3) < merit(straight, 2) else straight
 
 
 def sound_block(law: SpeedLaw, note: str = "") -> str:
