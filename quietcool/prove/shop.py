@@ -138,7 +138,10 @@ def _supply_cautions(need: SupplyNeed) -> Iterator[str]:
             f"beyond {100.0 * PEAK_SHARE:.0f} % it may switch off"
         )
     if need.mains is not None and need.mains.continuous_limit is not None:
-        yield f"A circuit is held to {100.0 * CONTINUOUS_SHARE:.0f} % of its breaker for hours (NFPA 70, 210.20); local code comes first"
+        yield (
+            f"A circuit is held to {100.0 * CONTINUOUS_SHARE:.0f} % of its breaker for hours (NFPA 70, 210.20); "
+            "local code comes first"
+        )
     yield "Mains wiring, circuits and earthing: follow the local code and call a licensed electrician"
     yield "Unplug before opening; never bridge a supply while parts hang on it"
 
