@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from quietcool.decide.limits import Limit, limits
 from quietcool.entry.build import Build, Source, State
+from quietcool.solve.operating_point import OperatingPoint
 
 COOLANT = "coolant"
 OVER_ROOM = "coolant over room"
@@ -92,3 +96,13 @@ def column_of(build: Build, state: State, axis: Axis) -> int:
     kind = "point" if axis.source >= 0 else "enclosure air" if axis.enclosure else "coolant"
     found: tuple[Limit, ...] = limits(build, state)
     return next(i for i, limit in enumerate(found) if (limit.kind, limit.name) == (kind, axis.limit))
+
+
+def temp_along(build: Build, axis: Axis, point: OperatingPoint) -> NDArray[np.float64]:
+    """Temperature of an axis in solved states, (...) [K]."""
+    if axis.source >= 0:
+        before = sum(len(source.points) for source in build.sources[: axis.source])
+        return point.point_temp[..., before + axis.point]
+    if axis.enclosure:
+        return point.enclosure_temp[..., build.enclosures.index(axis.enclosure)]
+    return point.coolant_temp_max

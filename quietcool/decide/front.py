@@ -67,6 +67,8 @@ def find_front(
     position: int,
     points: int,
     *,
+    crowding: float = 1.0,
+    seeds: Floats | None = None,
     tally: Tally | None = None,
     report: Callable[[float], None] = lambda part: None,
 ) -> Front | None:
@@ -82,6 +84,10 @@ def find_front(
         Where it is heard.
     points : int
         Number of limits, at least 2.
+    crowding : float
+        1 for even limits; above it they crowd at the cold end, where the curve is steep. [-]
+    seeds : ndarray, (settings, groups + 1), optional
+        Speeds to look at too, the best of a rig much like this one, say. [rev/s]
     tally : Tally, optional
         Counts the solved cases.
     report : callable
@@ -93,11 +99,13 @@ def find_front(
         None where no setting was found that keeps all other limits.
     """
     search = _FrontSearch(build, state, axis, position, tally or Tally())
+    if seeds is not None and len(seeds):
+        search.archive.ask(search.nearest(seeds))
     ends = search.reach()
     report(0.3)
     if ends is None:
         return None
-    limits = np.linspace(*ends, points)
+    limits = ends[0] + (ends[1] - ends[0]) * np.linspace(0.0, 1.0, points) ** crowding
     optimum = search.trace(limits, report)
     return Front(search.archive, limits, optimum)
 
@@ -151,7 +159,7 @@ class _FrontSearch:
         places = np.concatenate([spread(SCREENED - 2, n), np.full((1, n), 0.1), np.ones((1, n))])
         rows, owners = [], []
         for number, stopped in enumerate(self.choices):
-            rows.append(self._nearest(speeds_at(places, self.ranges, stopped)))
+            rows.append(self.nearest(speeds_at(places, self.ranges, stopped)))
             owners += [number] * len(places)
         self.archive.ask(np.concatenate(rows))
         speeds = grid_speeds(self.question, np.concatenate(rows))
@@ -162,7 +170,7 @@ class _FrontSearch:
         others = np.delete(margins, self.column, axis=1)
         self.screened_lack = np.maximum(-others, 0.0).max(axis=1, initial=0.0)
 
-    def _nearest(self, speeds: Floats) -> Steps:
+    def nearest(self, speeds: Floats) -> Steps:
         """Steps of turning groups nearest to given speeds; groups at rest stay at rest."""
         columns = []
         for grid, wished in zip(self.question.grids, speeds.T, strict=True):

@@ -193,7 +193,7 @@ class _Proofs:
                 hard = max(hard, place)
 
     def _prove(self, front: Front, place: int, aim: float, seconds: float) -> bool:
-        """Ask whether any setting is quieter than a point by more than `aim`; tell whether the search came to an end."""
+        """Ask whether any setting is quieter than a point by more than `aim`; tell whether the search has ended."""
         limit = float(front.limits[place])
         question = Question(*_limited(self, limit), self.position, self.tally)
         setting = front.archive.quietest(limit)
@@ -219,7 +219,8 @@ def _lifts(goals: Floats, bounds: Floats) -> Floats:
     """How much all bounds together would rise if the one of each point came to its goal [dB]."""
     rise = np.maximum(goals - np.maximum(bounds, goals.min() - UNKNOWN_GAP)[:, None], 0.0)  # (raised, proven)
     tighter = np.tri(goals.size).T  # a bound serves its own limit and every tighter one
-    return (rise * tighter).sum(axis=0)
+    found: Floats = (rise * tighter).sum(axis=0)
+    return found
 
 
 def _limited(proofs: _Proofs, limit: float) -> tuple[Build, tuple[State, ...]]:
