@@ -61,6 +61,11 @@ def chosen_seconds(seconds: float) -> float:
     return seconds
 
 
+def chosen_quantity(name: str) -> str:
+    """Return what is to be least: the level in dB(A), NC or NR."""
+    return chosen_among(f"--minimise {clean(name)}", "dba, nc or nr", name.strip().lower(), ("dba", "nc", "nr"))
+
+
 def chosen_speeds(rig: Build, entries: Sequence[str] | None) -> list[float]:
     """Return the speed of every group [rev/s]: as given, else the present one."""
     given: dict[str, float] = {}

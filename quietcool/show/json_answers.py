@@ -10,15 +10,24 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from quietcool.decide.limits import Limit, limits, margins
 from quietcool.entry.build import Build, State
+from quietcool.physics import criteria
 from quietcool.show.versions import made_by
 from quietcool.solve.findings import state_findings
+from quietcool.solve.listening import position_limits
 from quietcool.solve.loop import station_names
+from quietcool.solve.noise import fixed_heard_levels
 from quietcool.solve.operating_point import OperatingPoint
+from quietcool.solve.sources import fixed_sources
+from quietcool.solve.spectra import rig_spectrum
 from quietcool.units import in_unit
 
 if TYPE_CHECKING:
+    from quietcool.decide.question import Quantity
     from quietcool.decide.quietest import Quietest, Setting
     from quietcool.decide.worth import Binding
     from quietcool.entry.findings import Finding
@@ -27,6 +36,7 @@ if TYPE_CHECKING:
 Answer = dict[str, Any]
 
 FORMAT = 1
+OBJECTIVES = {"dba": "level_dba", "nc": "nc", "nr": "nr"}  # what is minimised -> the key that holds it
 MARGIN_UNITS = {"m3/s": "L/min"}  # a margin of the core -> how people read it; every other unit is read as it is
 
 
@@ -183,47 +193,75 @@ def _sources(build: Build, point: OperatingPoint) -> Answer:
 
 
 def _positions(build: Build, state: State, point: OperatingPoint) -> Answer:
+    limits_at, octave_levels = position_limits(build, state), rig_spectrum(build, point.speeds, point.load_share, state)
+    fixed, fixed_levels = fixed_sources(build, state), fixed_heard_levels(build, state)
     found = {}
     for i, position in enumerate(build.positions):
-        asked = state.limits.position.get(position.name, position.limit)
-        limit = math.nan if asked is None else asked
-        contributions = zip(build.group_names, point.contributions[:, i].tolist(), strict=True)
+        contributions = dict(zip(build.group_names, point.contributions[:, i].tolist(), strict=True))
+        contributions |= {source.name: float(fixed_levels[k, i]) for k, source in enumerate(fixed)}
+        rig = octave_levels[i]
         found[position.name] = {
             "level_dba": number(point.level[i]),
             "total_dba": number(point.total[i]),
-            "contributions_dba": {name: number(level) for name, level in contributions},
-            "limit_dba": number(limit),
-            "margin_db": number(limit - float(point.level[i])),
+            "contributions_dba": {name: number(level) for name, level in contributions.items()},
+            "limit_dba": number(limits_at[i]),
+            "margin_db": number(limits_at[i] - float(point.level[i])),
+            "rig_db": octaves(rig),
+            "nc": number(float(criteria.nc_rating(rig).rating)),
+            "nr": number(float(criteria.nr_rating(rig).rating)),
         }
     return found
 
 
+def octaves(levels: NDArray[np.float64]) -> list[float | None]:
+    """Return band levels, null where there is nothing."""
+    return [number(level) for level in levels.tolist()]
+
+
 def quietest_answer(build: Build, answer: Quietest) -> Answer:
     """Return the answer of `quietest`."""
+    loudest = _loudest(build, answer) if answer.quantity != "dba" else math.nan
     return {
         "format": FORMAT,
         "status": answer.status,
-        "level_dba": number(answer.level),
-        "lower_bound_dba": number(answer.lower_bound),
-        "gap_db": number(answer.gap),
-        "objective": {"position": answer.position, "quantity": "level_dba"},
+        **_outcome(answer.quantity, answer.level, answer.lower_bound, answer.gap, loudest),
+        "objective": {"position": answer.position, "quantity": OBJECTIVES[answer.quantity]},
         "interrupted": answer.interrupted,
         "solved_cases": answer.solved_cases,
         "boxes": answer.boxes,
-        "settings": [_setting(build, setting) for setting in answer.settings],
+        "settings": [_setting(build, setting, answer) for setting in answer.settings],
         **envelope(build),
     }
 
 
-def _setting(build: Build, setting: Setting) -> Answer:
+def _loudest(build: Build, answer: Quietest) -> float:
+    """Level of the loudest setting where it is heard [dB(A)]."""
+    return max((_level(build, setting, answer.position) for setting in answer.settings), default=math.nan)
+
+
+def _level(build: Build, setting: Setting, position: str) -> float:
+    """Level of a setting in its loudest state; NaN where it keeps no limits [dB(A)]."""
+    place = [heard.name for heard in build.positions].index(position)
+    levels = [float(point.level[place]) for point in setting.points.values()]
+    return math.nan if setting.status == "infeasible" else max(levels, default=math.nan)
+
+
+def _outcome(quantity: Quantity, value: float, bound: float, gap: float, level: float) -> Answer:
+    """Return level, bound and gap; those of a rating stand beside the level that goes with it."""
+    if quantity == "dba":
+        return {"level_dba": number(value), "lower_bound_dba": number(bound), "gap_db": number(gap)}
+    rated = {"criterion": quantity, "rating": number(value), "lower_bound": number(bound), "gap": number(gap)}
+    return {"level_dba": number(level), "lower_bound_dba": None, "gap_db": None, "rating": rated}
+
+
+def _setting(build: Build, setting: Setting, answer: Quietest) -> Answer:
+    level = _level(build, setting, answer.position) if answer.quantity != "dba" else math.nan
     return {
         "states": list(setting.states),
         "groups": speeds_answer(build, setting.speeds.tolist()),
         "status": setting.status,
         "infeasibility_proven": setting.infeasibility_proven,
-        "level_dba": number(setting.level),
-        "lower_bound_dba": number(setting.lower_bound),
-        "gap_db": number(setting.gap),
+        **_outcome(answer.quantity, setting.level, setting.lower_bound, setting.gap, level),
         "binding": [_binding(binding) for binding in setting.binding],
         "operating_points": {
             name: operating_point_answer(build, build.state(name), point) for name, point in setting.points.items()

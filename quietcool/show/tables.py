@@ -8,12 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from quietcool.entry.build import Build, State
+from quietcool.physics import criteria
 from quietcool.show.console import NOTHING, Part, listing, margin, number, rpm, table
 from quietcool.show.json_answers import origins, read_margin, state_margins
 from quietcool.show.wording import level_words, limits_words
 from quietcool.solve.findings import state_findings
+from quietcool.solve.listening import position_limits
 from quietcool.solve.loop import station_names
+from quietcool.solve.noise import fixed_heard_levels
 from quietcool.solve.operating_point import OperatingPoint
+from quietcool.solve.sources import fixed_sources
+from quietcool.solve.spectra import rig_spectrum
 from quietcool.units import in_unit
 
 if TYPE_CHECKING:
@@ -143,22 +148,37 @@ def sources_table(build: Build, point: OperatingPoint) -> Part:
 
 def positions_table(build: Build, state: State, point: OperatingPoint) -> Part:
     """Return what is heard at every position."""
+    limits, octaves = position_limits(build, state), rig_spectrum(build, point.speeds, point.load_share, state)
+    fixed = fixed_heard_levels(build, state)
+    names = [*build.group_names, *(source.name for source in fixed_sources(build, state))]
     rows = []
     for i, position in enumerate(build.positions):
-        limit = state.limits.position.get(position.name, position.limit)
-        parts = zip(build.group_names, point.contributions[:, i].tolist(), strict=True)
+        parts = zip(names, [*point.contributions[:, i].tolist(), *fixed[:, i].tolist()], strict=True)
         rows.append(
             [
                 position.name,
                 number(point.level[i], 1),
                 number(point.total[i], 1),
-                number(limit, 1),
-                NOTHING if limit is None else margin(limit - float(point.level[i])),
+                number(float(limits[i]), 1),
+                margin(float(limits[i] - point.level[i])),
+                rating_words(float(criteria.nc_rating(octaves[i]).rating)),
+                number(float(criteria.nr_rating(octaves[i]).rating), 0),
                 ", ".join(f"{name} {number(level, 1)}" for name, level in parts if np.isfinite(level)) or "silent",
             ]
         )
-    columns = ["position", ">rig, dB(A)", ">total, dB(A)", ">limit, dB(A)", ">margin, dB", "parts of the rig, dB(A)"]
-    return table("Positions", columns, rows)
+    columns = ["position", ">rig, dB(A)", ">total, dB(A)", ">limit, dB(A)", ">margin, dB", ">NC", ">NR"]
+    return table("Positions", [*columns, "parts of the rig, dB(A)"], rows)
+
+
+def rating_words(nc: float) -> str:
+    """Return an NC rating as it is said: whole, or that it lies outside the curves.
+
+    >>> rating_words(21.0), rating_words(-np.inf)
+    ('21', '< 15')
+    """
+    if np.isinf(nc):
+        return "> 70" if nc > 0.0 else "< 15"
+    return number(nc, 0)
 
 
 def limits_table(build: Build, state: State, point: OperatingPoint) -> Part:
@@ -175,7 +195,7 @@ def quietest_tables(build: Build, answer: Quietest) -> list[Part]:
     parts: list[Part] = [settings_table(build, answer)]
     binding = [b for setting in answer.settings for b in setting.binding]
     if binding:
-        parts.append(binding_table(binding))
+        parts.append(binding_table(binding, "dB" if answer.quantity == "dba" else answer.quantity.upper()))
     parts.append(essentials_table(build, answer.position, points))
     findings = common_findings(build, points)
     return [*parts, listing("Findings", findings)] if findings else parts
@@ -188,22 +208,26 @@ def settings_table(build: Build, answer: Quietest) -> Part:
         [f"{name}, rpm", *(rpm(in_unit(setting.speeds[i], "rpm")) for setting in settings)]
         for i, name in enumerate(build.group_names)
     ]
-    rows.append(["level, dB(A)", *(number(setting.level, 2) for setting in settings)])
-    rows.append(["bound, dB(A)", *(number(setting.lower_bound, 2) for setting in settings)])
-    rows.append(["gap, dB", *(number(setting.gap, 2) for setting in settings)])
+    what = ("level, dB(A)", "bound, dB(A)", "gap, dB")
+    if answer.quantity != "dba":
+        what = (answer.quantity.upper(), f"bound, {answer.quantity.upper()}", "gap")
+    rows.append([what[0], *(number(setting.level, 2) for setting in settings)])
+    rows.append([what[1], *(number(setting.lower_bound, 2) for setting in settings)])
+    rows.append([what[2], *(number(setting.gap, 2) for setting in settings)])
     rows.append(["status", *(setting.status.replace("_", " ") for setting in settings)])
     columns = ["", *(f">{', '.join(setting.states)}" for setting in settings)]
     return table(f"Settings, heard at the {answer.position}", columns, rows)
 
 
-def binding_table(binding: Sequence[Binding]) -> Part:
+def binding_table(binding: Sequence[Binding], unit_of_worth: str = "dB") -> Part:
     """Return what binds, and what it is worth."""
     rows = []
     for b in (b for b in binding if b.worth_db_per_10_w is None or abs(b.worth_db_per_10_w) >= LEAST_WORTH):
         value, unit = read_margin(b.margin, b.unit)
         is_heat = b.worth_db_per_10_w is not None
         worth = b.worth_db_per_10_w if is_heat else b.worth_db_per_k
-        per = "dB for 10 W less" if is_heat else "dB for 1 K more" if worth is not None else ""
+        per = "for 10 W less" if is_heat else "for 1 K more" if worth is not None else ""
+        per = f"{unit_of_worth} {per}" if per else ""
         rows.append([b.state, b.limit, NOTHING if is_heat else f"{margin(value)} {unit}", number(worth, 2), per])
     return table("What binds, and what it is worth", ["state", "limit", ">margin", ">worth", "unit"], rows)
 
@@ -227,10 +251,16 @@ def essentials_table(build: Build, position: str, points: Mapping[str, Operating
                 tightest,
                 margin(least),
                 level_words(float(point.level[heard])).removesuffix(" dB(A)"),
+                number(_nr(build, build.state(name), point, heard), 0),
             ]
         )
-    columns = ["state", ">coolant, degC", ">L/min", "tightest temperature", ">margin, K", ">dB(A)"]
+    columns = ["state", ">coolant, degC", ">L/min", "tightest temperature", ">margin, K", ">dB(A)", ">NR"]
     return table("Operating points", columns, rows)
+
+
+def _nr(build: Build, state: State, point: OperatingPoint, place: int) -> float:
+    octaves = rig_spectrum(build, point.speeds, point.load_share, state)[place]
+    return float(criteria.nr_rating(octaves).rating)
 
 
 def common_findings(build: Build, points: Mapping[str, OperatingPoint]) -> list[str]:

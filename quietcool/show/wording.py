@@ -60,6 +60,17 @@ def level_words(level: float) -> str:
     return f"{number(level, 1)} dB(A)" if math.isfinite(level) else "an unknown level"
 
 
+def rated_words(value: float, quantity: str) -> str:
+    """Return what was minimised: a level, or a rating.
+
+    >>> rated_words(23.44, "dba"), rated_words(14.2, "nr")
+    ('23.4 dB(A)', 'NR 14.2')
+    """
+    if quantity == "dba":
+        return level_words(value)
+    return f"{quantity.upper()} {number(value, 1)}" if math.isfinite(value) else level_words(value)
+
+
 def bound_words(bound: float) -> str:
     """Return a lower bound with one digit, rounded down so that it still holds.
 
@@ -130,13 +141,16 @@ def missed_words(broken: Sequence[Margin]) -> str:
 def quietest_sentences(build: Build, answer: Quietest) -> list[str]:
     """Return the answer in sentences: one for each setting, the interruption first."""
     heard = answer.position
-    said = [setting_sentence(build, setting, heard, named=len(build.states) > 1) for setting in answer.settings]
+    named = len(build.states) > 1
+    said = [
+        setting_sentence(build, setting, heard, named=named, quantity=answer.quantity) for setting in answer.settings
+    ]
     if answer.interrupted:
         return ["Interrupted: what follows is the best so far.", *said]
     return said
 
 
-def setting_sentence(build: Build, setting: Setting, position: str, *, named: bool) -> str:
+def setting_sentence(build: Build, setting: Setting, position: str, *, named: bool, quantity: str = "dba") -> str:
     """Return one setting in one sentence, with what is known about any quieter one."""
     speeds = speeds_words(build, setting.speeds.tolist())
     states = " and ".join([", ".join(setting.states[:-1]), setting.states[-1]][len(setting.states) < 2 :])
@@ -150,14 +164,18 @@ def setting_sentence(build: Build, setting: Setting, position: str, *, named: bo
         none = "No setting keeps" if setting.infeasibility_proven else "No setting was found that keeps"
         return f"{none} every limit in {states}: the least violated, {speeds}, misses {missed_words(missed)}."
     head = f"{states}: {speeds}" if named else speeds[:1].upper() + speeds[1:]
-    return f"{head}: {level_words(setting.level)} at the {position}; {quieter_words(setting)}."
+    return f"{head}: {rated_words(setting.level, quantity)} at the {position}; {quieter_words(setting, quantity)}."
 
 
-def quieter_words(setting: Setting) -> str:
+def quieter_words(setting: Setting, quantity: str = "dba") -> str:
     """Return what is known about quieter settings."""
     if not math.isfinite(setting.lower_bound):
         return "the quietest found, nothing is known about quieter ones"
     bound = bound_words(setting.lower_bound)
+    none = f"no setting is quieter than {bound}"
+    if quantity != "dba":
+        none = f"no setting is rated below {quantity.upper()} {bound}"
     if setting.status == "proven":
-        return f"no setting is quieter than {bound}"
-    return f"the quietest found, and no setting is quieter than {bound} (gap {number(setting.gap, 1)} dB)"
+        return none
+    unit = " dB" if quantity == "dba" else ""
+    return f"the quietest found, and {none} (gap {number(setting.gap, 1)}{unit})"
