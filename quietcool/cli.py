@@ -9,7 +9,6 @@ A verb reads, makes one library call, formats and tells. Everything heavy is imp
 
 from __future__ import annotations
 
-import os
 import signal
 import sys
 import threading
@@ -24,6 +23,9 @@ import typer
 from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
+from quietcool.verbs import workshop
+from quietcool.verbs.options import AsJson, BuildFile, Seconds, Speeds, States
+from quietcool.verbs.telling import tell, tell_json, tell_parts
 
 if TYPE_CHECKING:
     from quietcool.decide.quietest import Quietest
@@ -44,18 +46,6 @@ app = typer.Typer(
 )
 
 
-def _complete_state(context: typer.Context, incomplete: str) -> Iterator[str]:
-    """Offer the states of the build file that stands on the line already."""
-    from quietcool.entry.buildfile import read_build
-
-    file = context.params.get("build") or next(iter(context.args), None)  # a line that is not finished is half parsed
-    try:
-        states = read_build(str(file)).states
-    except QuietcoolError:
-        return
-    yield from (state.name for state in states if state.name.startswith(incomplete))
-
-
 def _complete_subject(incomplete: str) -> Iterator[str]:
     from quietcool.show.schemas import SUBJECTS
 
@@ -72,21 +62,6 @@ def _print_version(asked: bool) -> None:
     if asked:
         tell(f"quietcool {own_version()}\n", 0)
         raise typer.Exit
-
-
-BuildFile = Annotated[str, typer.Argument(metavar="BUILD", help="Build file (TOML).", show_default=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Answer in JSON, see `quietcool schema`.")]
-States = Annotated[
-    list[str] | None,
-    typer.Option("--state", metavar="STATE", help="State of work; may be given again. All if not given.",
-                 autocompletion=_complete_state),
-]  # fmt: skip
-Speeds = Annotated[
-    list[str] | None,
-    typer.Option("--speed", metavar="GROUP=RPM", help="Speed of a fan group or of the pump; may be given again. "
-                 "The present speed of the build file if not given."),
-]  # fmt: skip
-Seconds = Annotated[float, typer.Option("--seconds", metavar="N", help="Time for the whole answer.")]
 
 
 @app.callback()
@@ -208,6 +183,10 @@ def demo(
     return tell_parts(said + tables.quietest_tables(rig, answer), code)
 
 
+app.command()(workshop.shop)
+app.command()(workshop.diagnose)
+
+
 def found_quietest(
     rig: Build, states: Sequence[str] | None, one_setting: bool, at: str | None, seconds: float
 ) -> Quietest:
@@ -231,34 +210,6 @@ def demo_file(name: str) -> str:
 
     folder = name.strip().lower().replace(" ", "_").replace("-", "_")
     return str(demo_path(chosen_among("demo", "the name of a demo", folder, demo_names())))
-
-
-def tell_json(answer: dict[str, object], code: int) -> int:
-    """Print an answer as JSON and return its exit code."""
-    from quietcool.show.json_answers import dumps
-
-    return tell(dumps(answer) + "\n", code)
-
-
-def tell_parts(parts: Sequence[Part], code: int) -> int:
-    """Print sentences and tables and return the exit code."""
-    from quietcool.show.console import rendered
-
-    return tell(rendered(parts), code)
-
-
-def tell(text: str, code: int) -> int:
-    """Print and return the exit code; a reader that has gone away is no failure."""
-    if sys.stdout is None:  # closed before the start: nobody wants the answer
-        return code
-    encoding = sys.stdout.encoding or "utf-8"
-    try:
-        sys.stdout.write(text.encode(encoding, "backslashreplace").decode(encoding))
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # Whatever the interpreter still wants to flush at its end goes nowhere, instead of failing again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return code
 
 
 def complain(text: str) -> None:

@@ -18,6 +18,7 @@ FLOORS = [  # ground floor first; rooms of one floor do not see each other
     {"solve"},
     {"decide", "prove"},
     {"show"},
+    {"verbs"},
     {"cli"},
     {"__init__", "__main__"},
 ]

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from quietcool.entry.build import Build
-from quietcool.entry.choices import unknown
+from quietcool.entry.build import Build, State
+from quietcool.entry.choices import asked_for, chosen_states, unknown
 from quietcool.errors import InputError, Mistake
 from quietcool.units import UNITS, RefusedQuantity, clean, convert, shown, si_value
 
@@ -31,8 +31,8 @@ ROOM_TEMP = Span("degC", -30.0, 70.0)
 POWER = Span("W", 0.0, 20_000.0)
 GAUGE = Span("bar", 1e-3, 20.0)
 BAROMETER = Span("hPa", 300.0, 1100.0)
-MINUTES = Span("1", 0.0, 100_000.0)
-SENSOR_ERROR = Span("1", 0.01, 20.0)
+MINUTES = Span("1", 0.0, 100_000.0)  # [min]
+SENSOR_ERROR = Span("1", 0.01, 20.0)  # [K]
 READING_ERROR = Span("mbar", 0.001, 1000.0)
 
 
@@ -94,6 +94,43 @@ def chosen_air(place: str, text: str) -> AirReading:
     if mistakes:
         raise InputError(mistakes)
     return AirReading(values[0], values[1], values[2] if len(values) == 3 else None)
+
+
+def both_readings(start: str | None, end: str | None) -> None:
+    """Refuse one reading of an air test without the other."""
+    if start is None or end is None:
+        missing = "--leak-start" if start is None else "--leak-end"
+        required, found = "both readings of an air test", "one of the two"
+        raise InputError([Mistake(missing, None, None, "", required, found, AIR_EXAMPLE)])
+
+
+def chosen_measured(
+    rig: Build,
+    state: str | None,
+    numbers: tuple[str, str, str],
+    temps: Sequence[str] | None,
+    watts: Sequence[str] | None,
+) -> tuple[State, float, float, dict[tuple[str, str], float], dict[str, float], float]:
+    """Return what was read of a running rig: its state, coolant and room [K], points [K], watts [W], sensor error [K].
+
+    `numbers` are coolant, room and the error of a sensor, as they were typed.
+    """
+    coolant, room, error = numbers
+    names, *read = asked_for(
+        lambda: chosen_states(rig, [rig.states[0].name if state is None else state]),
+        lambda: _needed("--coolant", coolant, TEMP),
+        lambda: _needed("--room", room, ROOM_TEMP),
+        lambda: chosen_point_temps(rig, temps),
+        lambda: chosen_watts(rig, watts),
+        lambda: chosen_number("--sensor-error", error, SENSOR_ERROR),
+    )
+    return (rig.state(names[0]), *read)
+
+
+def _needed(place: str, text: str, span: Span) -> float:
+    if not text:
+        raise InputError([Mistake(place, None, None, "", "a measured temperature", "none", f"write {place} 35")])
+    return chosen_number(place, text, span)
 
 
 def chosen_point_temps(rig: Build, entries: Sequence[str] | None) -> dict[tuple[str, str], float]:

@@ -58,8 +58,8 @@ def _range(ends: tuple[float, float] | None) -> str:
     return NOTHING if ends is None else f"{number(ends[0], 1)} to {number(ends[1], 1)}"
 
 
-def diagnosis_tables(found: Diagnosis, state: State, measured: Measured) -> list[Part]:
-    """Return both halves, what is carried per kelvin, and what to do."""
+def diagnosis_parts(found: Diagnosis, state: State, measured: Measured) -> list[Part]:
+    """Return the sentence, both halves, what is carried per kelvin, and what to do."""
     rows = [
         [
             rise.name,
@@ -73,7 +73,7 @@ def diagnosis_tables(found: Diagnosis, state: State, measured: Measured) -> list
         for rise in (*found.chips, found.coolant)
     ]
     columns = ["rise", ">K", ">error, K", ">model, K", ">sound, K", ">common, K", "verdict"]
-    parts: list[Part] = [table("Rises", columns, rows), carried_table(found, measured)]
+    parts: list[Part] = [diagnosis_sentence(found), table("Rises", columns, rows), carried_table(found, measured)]
     return [*parts, listing("What to do", advice(found, state, measured))]
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from quietcool.show.workshop_schemas import diagnose_schema, shop_schema
+
 Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PART_KINDS = ("fan", "radiator", "plate", "pump", "resistance")
-VERBS = ("check", "demo", "quietest", "schema", "solve")
+VERBS = ("check", "demo", "diagnose", "quietest", "schema", "shop", "solve")
 #: What `quietcool schema` can be asked for.
 SUBJECTS = (*VERBS, "build", *PART_KINDS)
 
@@ -39,8 +41,10 @@ def schema_of(subject: str) -> Schema:
     body = {
         "check": _check,
         "demo": _demo,
+        "diagnose": lambda: diagnose_schema(_format(), _envelope()),
         "quietest": _quietest,
         "schema": lambda: {"$ref": DIALECT},
+        "shop": lambda: shop_schema(_format(), _envelope()),
         "solve": _solve,
     }[subject]()
     return {"$schema": DIALECT, "title": f"quietcool {subject}: answer in JSON", **body}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from quietcool.entry.build import Build
-from quietcool.prove.commissioning import STEPS, Step
+from quietcool.prove.commissioning import STEPS, Step, next_step
 from quietcool.prove.filling import Filling
 from quietcool.prove.fit import Fit
 from quietcool.prove.leak_test import ALLOWED_DROP, LeakSetup, LeakTest
@@ -27,6 +27,15 @@ def shop_verdict(sheet: ShopSheet) -> int:
 def leak_verdict(test: LeakTest) -> int:
     """Return the exit code of an air test: what is not proven is not passed."""
     return KEPT if test.verdict == "no leak seen" else BROKEN
+
+
+def shop_parts(build: Build, sheet: ShopSheet, done: Sequence[str], test: LeakTest | None) -> tuple[list[Part], int]:
+    """Return what was asked for with its exit code: an air test, what comes next, or else all sums."""
+    if test is not None:
+        return [leak_sentence(test), *leak_tables(test, sheet.leak)], leak_verdict(test)
+    if done:
+        return [steps_sentence(next_step(done)), steps_table(done)], KEPT
+    return [shop_sentence(build, sheet), *shop_tables(sheet)], shop_verdict(sheet)
 
 
 def shop_sentence(build: Build, sheet: ShopSheet) -> str:
