@@ -74,7 +74,9 @@ def machine_bands(sheet: Sound, speed: ArrayLike) -> Levels:
     if sheet.bands is None:
         levels: Levels = np.asarray(machine_level(sheet, speed))[..., None] + DEFAULT_BANDS
         return levels
-    turning = with_lowest(bands.slide_spectrum(sheet.bands, speed, sheet.speed, sheet.exponent))
+    # Whoever moves the level of a sheet, as errors and calibration do, moves its whole spectrum.
+    moved = np.asarray(sheet.power_level - sound.a_weighted_level(sheet.bands))[..., None]
+    turning = moved + with_lowest(bands.slide_spectrum(sheet.bands, speed, sheet.speed, sheet.exponent))
     resting = np.where(np.asarray(speed, float) <= 0.0, -np.inf, np.asarray(sheet.floor_power_level, float))
     floor = np.broadcast_to(resting[..., None] + DEFAULT_BANDS, np.broadcast_shapes(turning.shape, (*resting.shape, 9)))
     return sound.sum_levels(np.stack(np.broadcast_arrays(turning, floor)), axis=0)
@@ -104,7 +106,9 @@ def fixed_bands(source: NoiseSource) -> Levels:
         Levels without weighting. [dB re 1 pW]
     """
     if source.bands is not None:
-        return with_lowest(source.bands)
+        moved = np.asarray(source.power_level - sound.a_weighted_level(source.bands))[..., None]
+        spectrum: Levels = moved + with_lowest(source.bands)
+        return spectrum
     level = np.asarray(source.power_level, float)[..., None]
     if source.tone is None:
         spread: Levels = level + DEFAULT_BANDS

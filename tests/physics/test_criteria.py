@@ -9,7 +9,7 @@ import warnings
 import numpy as np
 import pytest
 
-from quietcool.physics import criteria
+from quietcool.physics import criteria, sound
 
 SPECTRUM = [45.0, 38.0, 32.0, 27.0, 22.0, 18.0, 14.0, 10.0]
 OCTAVES = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
@@ -157,3 +157,48 @@ def test_batch_is_its_cases():
             alone = function(spectra[place])
             assert np.ndim(alone.rating) == 0
             assert (batch.rating[place], batch.frequency[place]) == pytest.approx(tuple(alone), nan_ok=True)
+
+
+def test_a_weighted_level_of_the_worked_spectrum():  # IEC 61672-1:2013, Table 3, on the spectrum that is rated above
+    weights = [-26.2, -16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1]
+    by_hand = 10 * np.log10(sum(10 ** ((x + w) / 10) for x, w in zip(SPECTRUM, weights, strict=True)))
+    assert by_hand == pytest.approx(29.87, abs=0.05)
+    assert sound.a_weighted_level(SPECTRUM) == pytest.approx(by_hand, abs=0.05)
+
+
+@pytest.mark.parametrize("limit", [15.0, 20.0, 22.5, 34.0, 60.0])
+def test_a_margin_is_what_every_octave_may_rise(limit):
+    # By definition of a margin, with the ratings of ANSI/ASA S12.2-2019, 5.2 and ISO/R 1996:1971.
+    for spectrum in random_spectra(60):
+        for margin_of, rating_of in (
+            (criteria.nc_margin, criteria.nc_rating),
+            (criteria.nr_margin, criteria.nr_rating),
+        ):
+            margin = float(margin_of(spectrum, limit))
+            assert rating_of(spectrum + margin - 1e-6).rating <= limit + 1e-9
+            assert rating_of(spectrum + margin + 1e-6).rating > limit
+
+
+def test_margins_by_hand():
+    # ANSI/ASA S12.2-2019, Table 1, NC-25: 54 44 37 31 27 24 22 22; ISO/R 1996:1971, NR-25 at 500 Hz: 29.15 dB.
+    assert criteria.nc_margin(SPECTRUM, 25.0) == pytest.approx(31.0 - 27.0)
+    assert criteria.nr_margin(SPECTRUM, 25.0) == pytest.approx(4.8 + 0.974 * 25.0 - 27.0)
+    # Flat towards the top, the mean of 500 Hz to 4 kHz passes before any octave does: 25.5 - 25 dB.
+    speech = [20.0, 20.0, 20.0, 28.0, 26.0, 24.0, 22.0, 10.0]
+    assert criteria.nc_margin(speech, 25.0) == pytest.approx(min(3.0, 1.0, 0.0, 0.0, 25.5 - 25.0))
+    assert criteria.nc_margin([-np.inf] * 8, 25.0) == np.inf
+
+
+def test_the_index_is_the_tangency_rating_inside_the_table_and_goes_on_outside():
+    spectra = random_spectra(200)
+    for criterion, rule in (("nc", criteria.nc_tangency), ("nr", criteria.nr_rating)):
+        index, rating = criteria.tangency_index(spectra, criterion), rule(spectra)
+        inside = np.isfinite(rating.rating)
+        assert inside.sum() > 50
+        np.testing.assert_allclose(index.rating[inside], rating.rating[inside], atol=1e-9)
+    # One decibel more in every octave never rates lower, below the lowest curve too (a property of any rating).
+    quiet = spectra - 40.0
+    rise = criteria.tangency_index(quiet + 1.0, "nc").rating - criteria.tangency_index(quiet, "nc").rating
+    assert np.all(rise > 0.3)
+    assert criteria.tangency_index([-np.inf] * 9, "nc").rating == -np.inf
+    assert criteria.index_of_band(36.0 - 4.0, 2, "nc") == pytest.approx(15.0 - 5.0)  # 36 to 40 dB from NC-15 to NC-20

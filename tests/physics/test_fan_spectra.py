@@ -53,3 +53,11 @@ def test_batch_is_its_cases():
     batch = fan_spectra.specific_power_levels(flow, pressure)
     assert batch.shape == (2, 2, 8)
     np.testing.assert_array_equal(batch[1, 0], fan_spectra.specific_power_levels(0.03, 10.0))
+
+
+def test_a_tone_and_its_band_make_the_increment():
+    # By definition of the increment (Long, "Architectural Acoustics", 2nd ed., Table 13.5): band and tone together.
+    for increment in (0.5, 3.0, 5.0, 7.0):
+        tone = fan_spectra.tone_over_band(increment)
+        assert sound.sum_levels([0.0, tone]) == pytest.approx(increment, abs=1e-12)
+    assert fan_spectra.tone_over_band(7.0) == pytest.approx(6.03, abs=0.01)
