@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 
 SMALLEST = 1e-300  # a flow that is positive and nothing else [kg/s]
 OUTWARD = 2e-6  # of the flow scale: covers the linear part of the law near zero and rounding
+SETTLED = 0.1  # Newton has arrived when nothing moves by more, in parts of the outward width
 NEWTON_STEPS = 4
 NEWTON_STEPS_FROM_AFAR = 40
 
@@ -100,9 +101,12 @@ def _outer_root(
         inner = np.where(crossing & (just_right >= 0.0), 0.0, inner)
         outer = np.where(crossing & (just_right < 0.0), 0.0, outer)
     for _ in range(steps):
-        at = np.clip(at - value / np.minimum(slope, -1e-30), inner, outer)
+        there = np.clip(at - value / np.minimum(slope, -1e-30), inner, outer)
+        moved, at = np.abs(there - at).max(initial=0.0), there
         value, slope = function(at)
         inner, outer = np.where(value >= 0.0, at, inner), np.where(value < 0.0, at, outer)
+        if moved < SETTLED * width:
+            break
     beyond = np.minimum(inner + width, outer)
     value, _ = function(beyond)
     outer = np.where(value < 0.0, beyond, outer)

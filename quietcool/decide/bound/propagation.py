@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, Flags
-from quietcool.decide.bound.frame import HOTTEST, Frame, PathOptions
+from quietcool.decide.bound.frame import HOTTEST, Frame, PathOptions, load_factor
 from quietcool.decide.bound.ranges import PathRanges, RingRanges, path_ranges, ring_ranges
 from quietcool.physics import air
 from quietcool.physics.network import REFERENCE
@@ -54,7 +54,7 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
     ring = ring_ranges(frame, boxes)
     coolant = boxes.coolant_temp.copy()
     coolant[..., 1] = np.minimum(coolant[..., 1], ring.ceiling.T)
-    allowed = [a.copy() for a in boxes.allowed]
+    allowed = _quiet_enough(frame, boxes, goal)
     paths = []
     for index, options in enumerate(frame.paths):
         cluster = _cluster_of(frame, index)
@@ -63,14 +63,10 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
             if options.same_as_cluster
             else _path_options_allowed(allowed[cluster], options.option_of_cluster, options.power.size)
         )
-        found = path_ranges(
-            frame, boxes._replace(coolant_temp=coolant), index, possible, ring, from_afar=from_afar
-        )
+        found = path_ranges(frame, boxes._replace(coolant_temp=coolant), index, possible, ring, from_afar=from_afar)
         allowed[cluster] &= at_cluster(options, found.possible)
         paths.append(found)
-    energy = [
-        _cluster_energy(frame, number, paths, np.where(a, 0.0, np.inf)) for number, a in enumerate(allowed)
-    ]
+    energy = [_cluster_energy(frame, number, paths, np.where(a, 0.0, np.inf)) for number, a in enumerate(allowed)]
     state = _Shrinking(frame, boxes, ring, tuple(paths), coolant, boxes.air_temp.copy(), allowed, energy)
     with np.errstate(all="ignore"):  # boxes without options left carry infinities until they go
         for _ in range(ROUNDS):
@@ -88,6 +84,22 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
         conductance=tuple(p.conductance for p in paths),
     )
     return pick(Examined(shrunk, ring, tuple(paths), tuple(state.energy)), np.flatnonzero(alive))
+
+
+def _quiet_enough(frame: Frame, boxes: Boxes, goal: float) -> list[Flags]:
+    """Options that are not too loud even at the least load adders: struck before anything dearer is worked out."""
+    energy = []
+    for cluster, allowed in zip(frame.clusters, boxes.allowed, strict=True):
+        own = np.zeros(allowed.shape[1])
+        for path in cluster.paths:
+            options = frame.paths[path]
+            for row in options.rows:
+                own = own + (row.energy * min(1.0, load_factor(row.load_adder, np.zeros(1))[0]))[options.option_of_cluster]
+        energy.append(np.where(allowed, own, np.inf))
+    least = [e.min(axis=1) for e in energy]
+    rest = _least_from(frame.pump_energy, boxes.pump) + np.sum(least, axis=0)
+    with np.errstate(invalid="ignore"):
+        return [e + (rest - low)[:, None] < goal for e, low in zip(energy, least, strict=True)]
 
 
 def pick(seen: Examined, picked: NDArray[np.intp]) -> Examined:
@@ -251,7 +263,9 @@ class _Shrinking:
         for segment in self.frame.ring.segments:
             for path in segment.radiators:
                 number = _cluster_of(self.frame, path)
-                spans[path] = self._span(number, self._of_cluster(number, [(path, self.paths[path].forced + self.paths[path].spare)]))
+                spans[path] = self._span(
+                    number, self._of_cluster(number, [(path, self.paths[path].forced + self.paths[path].spare)])
+                )
         for _ in range(2):
             for i, segment in enumerate(self.frame.ring.segments):
                 capacity, heat = self.ring.capacity[segment.stream], self.ring.heat[i]
@@ -304,9 +318,15 @@ class _Shrinking:
         """Range of the air that a radiator may meet, its passive share included, (boxes, 2) [K]."""
         options, ranges = self.frame.paths[path], self.paths[path]
         flow = self._span(number, self._of_cluster(number, [(path, ranges.flow)]))
-        rise = [self._span(number, self._of_cluster(number, [(path, r)]))[:, 1] for r in (ranges.rise_forward, ranges.rise_reverse)]
+        rise = [
+            self._span(number, self._of_cluster(number, [(path, r)]))[:, 1]
+            for r in (ranges.rise_forward, ranges.rise_reverse)
+        ]
         least, most = self._node(options.source).T
-        for node, taken, warm in ((options.source, (flow[:, 1] >= 0.0) | (ranges.passive > 0.0), rise[0]), (options.target, flow[:, 0] < 0.0, rise[1])):
+        for node, taken, warm in (
+            (options.source, (flow[:, 1] >= 0.0) | (ranges.passive > 0.0), rise[0]),
+            (options.target, flow[:, 0] < 0.0, rise[1]),
+        ):
             low, high = self._node(node).T
             least = np.where(taken, np.minimum(least, low), least)
             most = np.where(taken, np.maximum(most, high + warm), most)
