@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -25,20 +25,6 @@ LEAST_TOLD_SHARE = 0.01  # of the variance: causes below are not told
 
 
 @dataclass(frozen=True)
-class Uncertainty:
-    """What the tolerances of all inputs make of one state at given speeds."""
-
-    low: OperatingPoint  # lower ends of the 90 % intervals, field by field
-    high: OperatingPoint  # upper ends
-    limits: tuple[Limit, ...]
-    kept: Floats  # chance that each limit is kept, (limits,) [-]
-    all_kept: float  # chance that all are kept together [-]
-    draws: int
-    answered: int  # draws that have a steady state
-    seed: int
-
-
-@dataclass(frozen=True)
 class Cause:
     """One thing that could be measured, and the share of a result's variance that it explains."""
 
@@ -56,6 +42,21 @@ class Ranking:
     unit: str  # "K" or "dB"
     deviation: float  # standard deviation of the result [K or dB]
     causes: tuple[Cause, ...]
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """What the tolerances of all inputs make of one state at given speeds."""
+
+    low: OperatingPoint  # lower ends of the 90 % intervals, field by field
+    high: OperatingPoint  # upper ends
+    limits: tuple[Limit, ...]
+    kept: Floats  # chance that each limit is kept, (limits,) [-]
+    all_kept: float  # chance that all are kept together [-]
+    draws: int
+    answered: int  # draws that have a steady state
+    seed: int
+    rankings: tuple[Ranking, ...] = ()  # what to measure first, where it was asked for
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,35 @@ def find_uncertainty(build: Build, state: str, speeds: ArrayLike, draws: Draws) 
         answered=int(np.count_nonzero(np.broadcast_to(point.converged, (draws.count,)))),
         seed=draws.seed,
     )
+
+
+def find_uncertainties(
+    build: Build, points: Mapping[str, OperatingPoint], *, draws: int = DRAWS, seed: int = 0, rank: bool = False
+) -> dict[str, Uncertainty]:
+    """Say how sure solved states are, all by the same draws.
+
+    Parameters
+    ----------
+    build : Build
+        The rig.
+    points : mapping
+        Solved states by name, one case each; those without an answer are left out.
+    draws : int
+        Number of draws; 0 asks for nothing. [-]
+    seed : int
+        [-]
+    rank : bool
+        Whether to rank what to measure first too.
+    """
+    if draws <= 0:
+        return {}
+    drawn = draw(build, count=draws, seed=seed)
+    found = {}
+    for name, point in points.items():
+        if point.converged:
+            rankings = rank_causes(build, name, point.speeds, seed=seed) if rank else ()
+            found[name] = replace(find_uncertainty(build, name, point.speeds, drawn), rankings=rankings)
+    return found
 
 
 def drawn_margins(varied: VariedBuild, state: str, point: OperatingPoint, count: int) -> Floats:

@@ -36,8 +36,8 @@ def test_one_seed_one_draw_and_a_longer_list_begins_alike() -> None:
 
 
 def test_shares_of_the_ishigami_function() -> None:
-    # T. Ishigami & T. Homma, "An importance quantification technique in uncertainty analysis for computer models",
-    # ISUMA 1990, 398-403: partial variances of the function, with 7 and 0.1 for its two constants.
+    # From T. Ishigami and T. Homma, "An importance quantification technique in uncertainty analysis for computer
+    # models", ISUMA 1990, 398-403: partial variances of the function, with 7 and 0.1 for its two constants.
     a, b = 7.0, 0.1
     v1, v2 = 0.5 * (1.0 + b * np.pi**4 / 5.0) ** 2, a**2 / 8.0
     v13 = b**2 * np.pi**8 * (1.0 / 18.0 - 1.0 / 50.0)

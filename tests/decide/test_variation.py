@@ -68,7 +68,7 @@ def test_every_input_moves_something_and_only_what_it_may(name: str) -> None:
         if about_sound:
             assert loud > 0.0, one.name
             assert warm == 0.0, one.name
-        else:
+        elif one.kind != "passive conductance":  # forced exchange is far above it while fans turn
             assert warm > 0.0, one.name
 
 

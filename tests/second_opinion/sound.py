@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from quietcool.entry.build import PUMP, AirPath, Build, Core, FanRow, Position, Room, Screen, Sound
 from tests.second_opinion.laws import SheetCurve
@@ -23,8 +23,12 @@ def power_level(sound: Sound, speed: float) -> float:
     return energy_sum([rising, float(sound.floor_power_level)])
 
 
-def installation_adder(path: AirPath, place: int) -> float:
-    """Adder of the fan row at a place of the stack: its side of the core, its order, its neighbours [dB]."""
+def installation_adder(path: AirPath, place: int, changed: Mapping[str, float] | None = None) -> float:
+    """Adder of the fan row at a place of the stack: its side of the core, its order, its neighbours [dB].
+
+    `changed` holds the terms that a calibrated build replaces.
+    """
+    own = changed or {}
     stack = path.stack
     row = stack[place]
     assert isinstance(row, FanRow)
@@ -32,17 +36,19 @@ def installation_adder(path: AirPath, place: int) -> float:
     first_row = next(i for i, element in enumerate(stack) if isinstance(element, FanRow))
     adder = 0.0
     if cores and place < cores[0]:
-        adder += 1.0 if row.gap >= 0.010 else 2.0
+        adder += own.get("push gap", 1.0) if row.gap >= 0.010 else own.get("push flush", 2.0)
     elif cores:
-        adder += 2.0 if row.gap >= 0.025 else 3.0
+        adder += own.get("pull gap", 2.0) if row.gap >= 0.025 else own.get("pull flush", 3.0)
+    else:
+        adder += own.get("free", 0.0)
     before = stack[place - 1] if place > 0 else None
     behind = stack[place + 1] if place + 1 < len(stack) else None
     if place != first_row:
-        adder += 2.0
+        adder += own.get("later row", 2.0)
     elif isinstance(before, Screen):
-        adder += float(before.resistance.noise_adder)
+        adder += own.get("screen before", float(before.resistance.noise_adder))
     if isinstance(behind, Screen) and behind.resistance.style == "guard":
-        adder += 1.0
+        adder += own.get("guard behind", 1.0)
     return adder
 
 
@@ -85,7 +91,8 @@ def source_levels(
                 continue
             free_flow = SheetCurve(fan.curve).free_flow * speed / fan.curve.speed
             share = mass_flow[path.name] / density[path.name][place] / row.count / free_flow
-            level = power_level(fan.sound, speed) + 10.0 * math.log10(row.count) + installation_adder(path, place)
+            installed = installation_adder(path, place, build.installation.broadband)
+            level = power_level(fan.sound, speed) + 10.0 * math.log10(row.count) + installed
             levels.append((row.group, level + load_adder(share, float(fan.sound.load_adder_scale))))
     pump = build.loop.pump
     levels.append((PUMP, power_level(pump.sound, speeds[PUMP]) + float(pump.mounting_adder)))
