@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.bound.search import Proof
 from quietcool.decide.incumbent import Incumbent, Search, find_incumbent, grid_speeds, turning_ranges
 from quietcool.decide.question import Quantity, Question, Tally
@@ -65,6 +66,11 @@ class Quietest:
     interrupted: bool
     quantity: Quantity = "dba"  # what level, bound and gap are: dB(A), or ratings
 
+    @property
+    def points(self) -> dict[str, OperatingPoint]:
+        """Operating points of all settings, by state."""
+        return {name: point for setting in self.settings for name, point in setting.points.items()}
+
 
 class _Draft(NamedTuple):
     """A question on its way to a setting."""
@@ -83,6 +89,7 @@ def find_quietest(
     seconds: float = 60.0,
     minimise: Quantity = "dba",
     progress: Callable[[Progress], None] | None = None,
+    logs: dict[str, SearchLog] | None = None,
 ) -> Quietest:
     """Find the quietest admissible speeds that keep every limit.
 
@@ -102,6 +109,8 @@ def find_quietest(
         "dba" for the level, "nc" or "nr" for the rating by tangency of what the rig makes there.
     progress : callable, optional
         Told now and then how far the answer is.
+    logs : dict, optional
+        Filled with the log of each state's search, for a certificate.
 
     Returns
     -------
@@ -131,7 +140,7 @@ def find_quietest(
             drafts.append(_Draft(question, find_incumbent(question, _searching(question, tell)), None))
         for i, draft in enumerate(drafts):
             left = (seconds - (time.monotonic() - start)) / (len(drafts) - i)
-            proof = prove_rating(draft.question, draft.search.best, left, _proving(draft, tell))
+            proof = prove_rating(draft.question, draft.search.best, left, _proving(draft, tell), logs)
             drafts[i] = draft._replace(proof=proof)
             interrupted = interrupted or proof.interrupted
             if interrupted:

@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.bound.search import Proof, prove
 from quietcool.decide.incumbent import Incumbent, best_of, grid_speeds
 from quietcool.decide.question import Question
@@ -21,6 +22,7 @@ def prove_rating(
     best: Incumbent,
     seconds: float,
     report: Callable[[float, float], None] = lambda level, bound: None,
+    logs: dict[str, SearchLog] | None = None,
 ) -> Proof:
     """Bound the rating of every setting of a question from below.
 
@@ -38,6 +40,8 @@ def prove_rating(
         Time for the search. [s]
     report : callable
         Told the rating and its bound now and then. [-]
+    logs : dict, optional
+        Filled with the log of each state's search where a level is asked for; a rating has no certificate.
 
     Returns
     -------
@@ -45,7 +49,7 @@ def prove_rating(
         Its bound is a rating.
     """
     if question.quantity == "dba":
-        return prove(question, best, seconds, report)
+        return prove(question, best, seconds, report, logs)
     criterion, band = question.quantity, deciding_band(question, best)
     of_band = replace(question, band=band)
 

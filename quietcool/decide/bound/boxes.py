@@ -29,6 +29,7 @@ class Boxes(NamedTuple):
     price: Floats  # multipliers to start from, (boxes, prices)
     bound: Floats  # noise energy that no setting in the box undercuts, (boxes,) [-]
     depth: NDArray[np.intp]  # (boxes,)
+    number: NDArray[np.intp]  # of the box in the search's log, (boxes,)
 
     @property
     def count(self) -> int:
@@ -37,9 +38,7 @@ class Boxes(NamedTuple):
 
     def take(self, picked: NDArray[np.intp] | NDArray[np.bool_]) -> Boxes:
         """The picked boxes."""
-        return Boxes(
-            *(tuple(a[picked] for a in part) if isinstance(part, tuple) else part[picked] for part in self)
-        )
+        return Boxes(*(tuple(a[picked] for a in part) if isinstance(part, tuple) else part[picked] for part in self))
 
 
 def join(parts: list[Boxes]) -> Boxes:
@@ -66,12 +65,12 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
     reach = 1.5 * sum(strongest) + 1.0  # more than all fans in series can build up, at any density met
     enclosures, nodes = frame.enclosures, len(frame.ring.nodes)
     pressure = np.tile([-reach, reach], (1, enclosures, 1))
-    air_temp = np.stack([np.full(enclosures, frame.room_temp), np.minimum(frame.enclosure_limit, HOTTEST)], axis=-1)[None]
+    air_temp = np.stack([np.full(enclosures, frame.room_temp), np.minimum(frame.enclosure_limit, HOTTEST)], axis=-1)[
+        None
+    ]
     coolant = np.tile([frame.room_temp, frame.coolant_limit], (1, nodes, 1))
     flow = tuple(np.tile([-FARTHEST, FARTHEST], (1, o.power.size, 1)) * o.flow_scale for o in frame.paths)
-    conductance = tuple(
-        np.tile([0.0, np.inf if o.path.core else 0.0], (1, o.power.size, 1)) for o in frame.paths
-    )
+    conductance = tuple(np.tile([0.0, np.inf if o.path.core else 0.0], (1, o.power.size, 1)) for o in frame.paths)
     return Boxes(
         pressure=pressure,
         air_temp=air_temp,
@@ -83,4 +82,5 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
         price=np.zeros((1, price_count)),
         bound=np.zeros(1),
         depth=np.zeros(1, dtype=np.intp),
+        number=np.zeros(1, dtype=np.intp),
     )

@@ -41,6 +41,8 @@ class Evaluation(NamedTuple):
     option_bound: tuple[Floats, ...]  # bound with an option forced, (boxes, options) each
     picked: tuple[Picked, ...]  # by path
     loss: Floats  # what each coordinate's width may cost: pressures, airs, nodes, pump, (boxes, coordinates)
+    price: Floats  # that it was made at, (boxes, prices)
+    reference: Reference
 
     def take(self, picked: NDArray[np.intp]) -> Evaluation:
         """The picked boxes."""
@@ -51,6 +53,8 @@ class Evaluation(NamedTuple):
             tuple(value[picked] for value in self.option_bound),
             tuple(Picked(*(field[picked] for field in one)) for one in self.picked),
             self.loss[picked],
+            self.price[picked],
+            Reference(*(part[picked] for part in self.reference)),
         )
 
 
@@ -124,14 +128,16 @@ class Relaxation:
         loss[:, self.frame.enclosures : 2 * self.frame.enclosures] += air_loss
         loss[:, 2 * self.frame.enclosures : -1] += node_loss
         chosen = tuple(self.columns[number][choice] for number, choice in enumerate(choices))
-        return Evaluation(bound, slope, chosen, forced, tuple(picks), loss)
+        return Evaluation(bound, slope, chosen, forced, tuple(picks), loss, price, reference)
 
     def _size(self, price: Floats) -> Floats:
         mass, heat, ring = self.prices(price)
         flow = sum(np.abs(a.flow).max(axis=(1, 2), initial=0.0) for a in self.path_arrays)
         watts = np.abs(self.seen.ring.heat).sum(axis=(0, 2)) + 1e3
         spread = np.abs(self.coolant_over).max(axis=(1, 2)) * np.abs(self.seen.ring.capacity).max(axis=(0, 2))
-        return np.abs(mass).sum(axis=1) * flow + (np.abs(heat).sum(axis=1) + np.abs(ring).sum(axis=1)) * (watts + spread)
+        return np.abs(mass).sum(axis=1) * flow + (np.abs(heat).sum(axis=1) + np.abs(ring).sum(axis=1)) * (
+            watts + spread
+        )
 
     def _whole(self, number: int, value: Floats) -> Floats:
         full = np.full((self.count, self.seen.energy[number].shape[1]), np.inf)
@@ -173,9 +179,7 @@ class Relaxation:
             )
         return found
 
-    def _fixed(
-        self, price: Floats, copies: list[tuple[Floats, Floats]]
-    ) -> tuple[Floats, Floats, Floats, Floats]:
+    def _fixed(self, price: Floats, copies: list[tuple[Floats, Floats]]) -> tuple[Floats, Floats, Floats, Floats]:
         """Terms without a path: pump noise, heats put in, the common enclosure temperatures."""
         _, heat, ring = self.prices(price)
         frame, boxes = self.frame, self.seen.boxes
@@ -223,9 +227,7 @@ class Relaxation:
         total = np.zeros_like(over)
         for stream, weight in self._node_weights(node, ring):
             term = weight.reshape(-1, *[1] * (over.ndim - 1)) * away
-            low, high = (
-                self.seen.ring.capacity[stream][:, e].reshape(-1, *[1] * (over.ndim - 1)) for e in (0, 1)
-            )
+            low, high = (self.seen.ring.capacity[stream][:, e].reshape(-1, *[1] * (over.ndim - 1)) for e in (0, 1))
             total += np.where(term >= 0.0, low, high) * term
         return total
 
@@ -264,7 +266,13 @@ class Relaxation:
         node = self.frame.ring.radiator_node.get(index)
         coolant = np.zeros((self.count, 2)) if node is None else self.coolant_over[:, node]
         ring_part = np.zeros((self.count, 2)) if node is None else self._node_value(node, ring, coolant)
-        return terms, self.path_arrays[index], coolant[:, None, :], ring_part[:, None, :], self.seen.paths[index].passive
+        return (
+            terms,
+            self.path_arrays[index],
+            coolant[:, None, :],
+            ring_part[:, None, :],
+            self.seen.paths[index].passive,
+        )
 
     def _slopes(
         self,
@@ -306,7 +314,10 @@ class Relaxation:
         options, n = self.frame.paths[index], self.frame.enclosures
         cp = air.SPECIFIC_HEAT
         forward = one.flow >= 0.0
-        up, down = np.where(forward, one.source_over, one.target_over), np.where(forward, one.target_over, one.source_over)
+        up, down = (
+            np.where(forward, one.source_over, one.target_over),
+            np.where(forward, one.target_over, one.source_over),
+        )
         forced = one.conductance * (one.coolant_over - up - one.fan_rise)
         spare = one.spare * (one.coolant_over - one.source_over)
         brought = np.abs(one.flow) * cp * (up - down) + power + forced
@@ -365,7 +376,9 @@ class Relaxation:
 
     def _pump_part(self, index: int, flow: Floats) -> Floats:
         """Range of a radiator's conductance that the pump range alone causes, at one flow [W/K]."""
-        low, high = (radiator_conductance_at(self.frame, index, flow, self.seen.ring, slice(None), end) for end in (0, 1))
+        low, high = (
+            radiator_conductance_at(self.frame, index, flow, self.seen.ring, slice(None), end) for end in (0, 1)
+        )
         return high - low
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, join, root_box
 from quietcool.decide.bound.frame import Frame, TooManyOptions, make_frame
+from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.bound.propagation import Examined, examine, pick
 from quietcool.decide.bound.relaxation import Evaluation, Reference, Relaxation, price_count
 from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid, grid_speeds
@@ -20,7 +21,9 @@ from quietcool.solve.operating_point import solve_operating_point
 
 Floats = NDArray[np.float64]
 
-TOLERANCE = 0.099  # a proof that nothing is quieter by more than this is enough; a hair inside what is called proven [dB]
+TOLERANCE = (
+    0.099  # a proof that nothing is quieter by more than this is enough; a hair inside what is called proven [dB]
+)
 CHUNK = 256  # boxes looked at together
 BEST_FIRST_EVERY = 4  # every so many chunks the lowest bounds go first, else the deepest boxes
 ASCENTS = 12  # steps of the prices for a box with one pump step
@@ -54,6 +57,7 @@ def prove(
     best: Incumbent,
     seconds: float,
     report: Callable[[float, float], None] = lambda level, bound: None,
+    logs: dict[str, SearchLog] | None = None,
 ) -> Proof:
     """Bound the level of every setting of a question from below.
 
@@ -69,6 +73,8 @@ def prove(
         Time for the search. [s]
     report : callable
         Told the level and the bound now and then. [dB(A)]
+    logs : dict, optional
+        Filled with the log of each state's search, for a certificate.
 
     Returns
     -------
@@ -79,7 +85,8 @@ def prove(
     for i, state in enumerate(question.states):
         left = (end - time.monotonic()) / (len(question.states) - i)
         try:
-            search = _Search(question, state.name, best, time.monotonic() + left, report)
+            log = None if logs is None else logs.setdefault(state.name, SearchLog())
+            search = _Search(question, state.name, best, time.monotonic() + left, report, log)
         except TooManyOptions:
             proofs.append(Proof(-np.inf, best, 0, False, False))
             continue
@@ -98,9 +105,16 @@ class _Search:
     """One branch and bound."""
 
     def __init__(
-        self, question: Question, state: str, best: Incumbent, end: float, report: Callable[[float, float], None]
+        self,
+        question: Question,
+        state: str,
+        best: Incumbent,
+        end: float,
+        report: Callable[[float, float], None],
+        log: SearchLog | None = None,
     ) -> None:
-        self.question, self.best, self.end, self.report = question, best, end, report
+        self.question, self.best, self.end, self.report, self.log = question, best, end, report, log
+        self.last_number = 0  # of the boxes in the log
         self.unit = best.level if best.worst_margin >= 0.0 else 0.0
         self.frame: Frame = make_frame(question, question.build.state(state), self.unit)
         self.box_count = 0
@@ -142,7 +156,15 @@ class _Search:
         rest = queue + ([in_hand] if in_hand is not None else [])
         energy = min([self._open_bound([boxes]) for boxes in rest], default=np.inf)
         bound = self.level(min(energy, self.goal)) if np.isfinite(min(energy, self.goal)) else np.inf
+        if self.log is not None:
+            self.log.end(self.unit, bound)
         return Proof(bound, self.best, self.box_count, not rest, interrupted)
+
+    def _new_numbers(self, count: int) -> NDArray[np.intp]:
+        """Numbers for boxes that are about to be made."""
+        first = self.last_number + 1
+        self.last_number += count
+        return np.arange(first, first + count, dtype=np.intp)
 
     def _first_boxes(self) -> list[Boxes]:
         """Slices of every enclosure pressure: only in a slice is the flow through an enclosure known at all."""
@@ -150,7 +172,7 @@ class _Search:
         boxes = boxes._replace(price=self.pool[None])
         for sweep in range(SHAVINGS):
             for node in range(self.frame.enclosures):
-                boxes = self._slice_pressure(boxes, node)
+                boxes = self._slice_pressure(boxes, node, trim=sweep < SHAVINGS - 1)
                 if boxes.count == 0:
                     return []
                 if sweep < SHAVINGS - 1:
@@ -161,13 +183,21 @@ class _Search:
         self.box_count += boxes.count
         return [boxes] if boxes.count else []
 
-    def _slice_pressure(self, boxes: Boxes, node: int) -> Boxes:
-        """Cut every box into slices of one pressure and drop those that can hold nothing."""
+    def _slice_pressure(self, boxes: Boxes, node: int, *, trim: bool) -> Boxes:
+        """Cut every box into slices of one pressure and drop those that can hold nothing; `trim` if hulled afterwards."""
         low, high = boxes.pressure[:, node].T
         edges = np.linspace(low, high, SLICES + 1, axis=-1)
         spans = np.repeat(boxes.pressure, SLICES, axis=0)
         spans[:, node] = np.stack([edges[:, :-1], edges[:, 1:]], axis=-1).reshape(-1, 2)
         slices = boxes.take(np.repeat(np.arange(boxes.count), SLICES))._replace(pressure=spans)
+        if not trim:
+            slices = slices._replace(number=self._new_numbers(slices.count))
+        if self.log is not None and trim:
+            self.log.trim(node, edges[0, 1:-1])
+        elif self.log is not None:
+            self.log.split(
+                boxes.number, np.full(boxes.count, node), edges[:, 1:-1], slices.number.reshape(boxes.count, SLICES)
+            )
         self.box_count += slices.count
         return examine(self.frame, slices, self.goal, from_afar=True).boxes
 
@@ -195,6 +225,8 @@ class _Search:
         single = bool(np.all(seen.boxes.pump[:, 0] == seen.boxes.pump[:, 1]))
         price, evaluation = self._ascend(Relaxation(self.frame, seen), price, ASCENTS if single else ASCENTS_PUMP_RANGE)
         evaluation = _merge(first, evaluation, evaluation.bound >= first.bound)
+        if self.log is not None:
+            self.log.bound(seen.boxes.number, evaluation.price, evaluation.reference)
         self._try_choices(evaluation, seen)
         bound = np.maximum(seen.boxes.bound, evaluation.bound)
         allowed = tuple(
@@ -215,6 +247,8 @@ class _Search:
         better = pool.bound > parent.bound
         best = _merge(parent, pool, better)
         price = np.where(better[:, None], self.pool, seen.boxes.price)
+        if self.log is not None:
+            self.log.bound(seen.boxes.number, best.price, best.reference)
         still_open = np.flatnonzero(best.bound < self.goal)
         return pick(seen, still_open), price[still_open], best.take(still_open)
 
@@ -332,6 +366,10 @@ class _Search:
         ranged = (boxes.pump[:, 0] < boxes.pump[:, 1]) & (PUMP_FIRST * loss[:, -1] >= scaled.max(axis=1))
         rows = np.arange(boxes.count)
         middle = spans[rows, coordinate].mean(axis=1)
+        numbers = self._new_numbers(2 * boxes.count).reshape(2, boxes.count)
+        if self.log is not None:
+            cut = np.where(ranged, (boxes.pump[:, 0] + boxes.pump[:, 1]) // 2, middle)
+            self.log.split(boxes.number, np.where(ranged, spans.shape[1], coordinate), cut[:, None], numbers.T)
         children = []
         for side in (0, 1):
             new_spans, pump = spans.copy(), boxes.pump.copy()
@@ -349,6 +387,7 @@ class _Search:
                     coolant_temp=new_spans[:, 2 * n :],
                     pump=pump,
                     depth=boxes.depth + 1,
+                    number=numbers[side],
                 )
             )
         return join(children)
@@ -371,6 +410,7 @@ def _hull(boxes: Boxes) -> Boxes:
         boxes.price[:1],
         boxes.bound.min(keepdims=True),
         boxes.depth[:1],
+        boxes.number[:1],
     )
 
 
@@ -383,6 +423,8 @@ def _merge(old: Evaluation, new: Evaluation, better: NDArray[np.bool_]) -> Evalu
         tuple(np.maximum(n, o) for n, o in zip(new.option_bound, old.option_bound, strict=True)),
         new.picked,
         np.where(better[:, None], new.loss, old.loss),
+        np.where(better[:, None], new.price, old.price),
+        Reference(*(np.where(better[:, None], n, o) for n, o in zip(new.reference, old.reference, strict=True))),
     )
 
 

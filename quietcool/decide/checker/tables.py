@@ -280,8 +280,8 @@ class Coolant:
         """Range of flow and capacity rate of stations together, over pump steps and mean temperatures."""
         first, last = math.floor(temps[0] / RUNG), math.floor(temps[1] / RUNG) + 1
         flows, rates, stray = [], [], [0.0, 0.0]
-        # Where the pump's curve only falls, its pressure at a given flow rises with speed (r^2 f(q/r), f >= 0 >= f'), so
-        # the ring's flow does, and with it every branch's: the ends of the range will do.
+        # Where the pump's curve only falls, its pressure at a given flow rises with speed (r^2 f(q/r), f >= 0 >= f'),
+        # so the ring's flow does, and with it every branch's: the ends of the range will do.
         for step in set(steps) if self.curve.peak == 0.0 else range(steps[0], steps[1] + 1):
             rungs = [self._sum(stations, step, rung) for rung in range(first, last + 1)]
             for (rung, here), after in zip(enumerate(rungs, start=first), rungs[1:], strict=False):

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 ROUNDS = 2  # of the rules on one set of tables
 ROOT_LOOKS = 4
-LAST_LOOKS = 3  # at a box that ends the tree, before it counts as open
+LAST_LOOKS = 8  # at a box that ends the tree, before it counts as open
 
 
 class Recorded(NamedTuple):

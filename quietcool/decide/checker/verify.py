@@ -253,11 +253,11 @@ def _checked(told: _Told, build: Build, tell: Callable[[str, int], None]) -> tup
         if max(searched, default=-math.inf) < setting["lower_bound"]:
             objections.append(f"no search of {', '.join(setting['states'])} claims what its setting claims")
     known = {state.name: state for state in build.states}
-    for name, search in told.searches.items():
-        if name not in known:
-            objections.append(f"the build has no state {clean(name)}")
-        elif search.claim != NOTHING:
-            objections += _open_boxes(search, build, known[name], names.index(position), tell)
+    objections += [f"the build has no state {clean(name)}" for name in told.searches.keys() - known.keys()]
+    if not objections:  # the trees take the time, and would change nothing any more
+        for name, search in told.searches.items():
+            if search.claim != NOTHING:
+                objections += _open_boxes(search, build, known[name], names.index(position), tell)
     return claims, objections
 
 
