@@ -23,7 +23,7 @@ import typer
 from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
-from quietcool.verbs import workshop
+from quietcool.verbs import comparisons, workshop
 from quietcool.verbs.options import AsJson, BuildFile, Seconds, Speeds, States
 from quietcool.verbs.telling import tell, tell_json, tell_parts
 
@@ -183,6 +183,8 @@ def demo(
     return tell_parts(said + tables.quietest_tables(rig, answer), code)
 
 
+app.command()(comparisons.tradeoff)
+app.command()(comparisons.layouts)
 app.command()(workshop.shop)
 app.command()(workshop.diagnose)
 

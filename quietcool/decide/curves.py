@@ -9,10 +9,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from quietcool.decide.axes import Axis, temp_along
+from quietcool.decide.axes import Axis, limited_to, temp_along
+from quietcool.decide.bound.search import Proof, prove
 from quietcool.decide.front import find_front
-from quietcool.decide.incumbent import grid_speeds
-from quietcool.decide.question import Tally
+from quietcool.decide.incumbent import best_of, grid_speeds
+from quietcool.decide.question import Question, Tally
 from quietcool.decide.uncertainty import Draws
 from quietcool.decide.variation import solve_varied
 from quietcool.entry.build import AirPath, Build, State
@@ -44,6 +45,7 @@ class Curve:
     temp: Floats  # rising, (settings,) [K]
     level: Floats  # falling, (settings,) [dB(A)]
     speeds: Floats  # (settings, groups + 1) [rev/s]
+    steps: NDArray[np.intp]  # the same as steps of the grid
 
     def coldest_at(self, level: ArrayLike) -> Floats:
         """Temperature that a level buys, by straight lines between settings; NaN below the quietest [K]."""
@@ -98,6 +100,17 @@ class Curve:
         colder, quieter = -(warmer + louder / price), -(louder + price * warmer)
         return Shift(np.where(lost, np.nan, colder), np.where(lost, np.nan, quieter))
 
+    def prove_at(self, temp: float, seconds: float, tally: Tally) -> Proof:
+        """Bound the level of every setting of this build that keeps a temperature [K, s]."""
+        question = Question(
+            *_one_state(limited_to(self.build, self.state, self.axis, temp, self.position)), self.position, tally
+        )
+        return prove(question, best_of(question, self.steps[[self.place_at(temp)]]), seconds)
+
+
+def _one_state(asked: tuple[Build, State]) -> tuple[Build, tuple[State]]:
+    return asked[0], (asked[1],)
+
 
 def trace_curve(
     build: Build,
@@ -114,13 +127,11 @@ def trace_curve(
     `like` is the curve of a rig that differs in one path: its settings are looked at too.
     """
     seeds = None if like is None else _carried_over(like, build)
-    front = find_front(
-        build, state, axis, position, points, crowding=CROWDING, seeds=seeds, tally=tally, report=report
-    )
+    front = find_front(build, state, axis, position, points, crowding=CROWDING, seeds=seeds, tally=tally, report=report)
     if front is None:
         return None
     temp, level, steps = front.archive.front()
-    return Curve(build, state, axis, position, temp, level, grid_speeds(front.archive.question, steps))
+    return Curve(build, state, axis, position, temp, level, grid_speeds(front.archive.question, steps), steps)
 
 
 def _carried_over(like: Curve, build: Build) -> Floats:

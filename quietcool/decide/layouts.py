@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ from quietcool.entry.build import Build, State
 Floats = NDArray[np.float64]
 
 LEVELS = 9  # noise levels that layouts are compared at
+LEAST_PROOF = 0.3  # time below which no bound is begun [s]
 FLAT = 0.03  # part of the common range, at its quiet end, where layouts are not compared
 FINE = 121  # levels that the break-even is looked for at
 POINTS = 20  # of every layout's curve; what was solved between them counts too
@@ -87,6 +89,7 @@ class LayoutOutcome:
     break_even: tuple[BreakEven, ...]
     added: Added
     quietest: float  # level below which no setting keeps the limits, however warm it may get; NaN if none does [dB(A)]
+    lower_bound: float  # no setting of this layout that keeps the main temperature is quieter; -inf if unknown [dB(A)]
     speeds: Floats  # that keep the temperature of the main place, in the order of `groups` [rev/s]
     groups: tuple[str, ...]
     reason: Reason | None
@@ -121,7 +124,9 @@ class _Stage:
         self.state, self.axis, self.position, self.tell = state, axis, position, tell
         self.tally = Tally()
         self.curves: dict[int, Curve | None] = {}
-        self.builds: list[Build] = []  # keeps the identities below alive
+        self.builds: list[Build] = []  # keeps the identities above alive
+        self.bounds: dict[tuple[int, float], float] = {}
+        self.end, self.unproven, self.interrupted = 0.0, 0, False
 
     def curve(self, variant: Variant, name: str, like: Curve | None) -> Curve | None:
         """Trace the curve of a variant, from one like it; that of the present build is the same for every radiator."""
@@ -135,6 +140,18 @@ class _Stage:
             )  # fmt: skip
         return self.curves[key]
 
+    def bound(self, curve: Curve, temp: float) -> float:
+        """Bound a curve at a temperature with a fair share of the time that is left; -inf without any [dB(A)]."""
+        key = id(curve), temp
+        left = (self.end - time.monotonic()) / max(self.unproven, 1)
+        self.unproven -= 1
+        if key not in self.bounds:
+            if temp < curve.temp[0] or left < LEAST_PROOF or self.interrupted:
+                return float("-inf")
+            proof = curve.prove_at(temp, left, self.tally)
+            self.bounds[key], self.interrupted = proof.lower_bound, proof.interrupted
+        return self.bounds[key]
+
 
 def find_layouts(
     build: Build,
@@ -143,6 +160,7 @@ def find_layouts(
     state: str | None = None,
     axis: str = COOLANT,
     position: str | None = None,
+    seconds: float = 60.0,
     progress: Callable[[Progress], None] | None = None,
 ) -> Layouts:
     """Compare every layout of a radiator, each with the whole rig at its own optimum.
@@ -159,6 +177,9 @@ def find_layouts(
         Temperature that counts, see `axes.axes_of`.
     position : str, optional
         Where it is heard; the first position if not given.
+    seconds : float
+        Time for the whole answer; the search for settings is not cut short, a bound for every layout at the main
+        temperature gets what is left. [s]
     progress : callable, optional
         Told now and then how far the answer is.
 
@@ -171,13 +192,15 @@ def find_layouts(
     KeyError
         If a path, state, axis or position is unknown.
     """
+    end = time.monotonic() + seconds
     load = hottest_state(build) if state is None else build.state(state)
     where = 0 if position is None else {p.name: i for i, p in enumerate(build.positions)}[position]
     stage = _Stage(load, axis_named(build, load, axis), where, progress or (lambda _: None))
-    found = []
+    lineups = []
     for name in radiator_paths(build) if path is None else (path,):
-        variants = layouts_of(build, name)
-        found.append(_compare(stage, name, variants))
+        lineups.append(_trace(stage, name, layouts_of(build, name)))
+    stage.end, stage.unproven = end, sum(curve is not None for one in lineups for _, curve in one.layouts)
+    found = [_compare(stage, one) for one in lineups]
     return Layouts(
         load.name,
         build.positions[where].name,
@@ -189,17 +212,30 @@ def find_layouts(
     )
 
 
-def _compare(stage: _Stage, name: str, variants: Sequence[Variant]) -> PathLayouts:
-    present = variants[0]
-    reference = like = stage.curve(present, name, None)
-    draws = draw(*(variant.build for variant in variants), count=DRAWS)
-    outcomes = []
+@dataclass(frozen=True)
+class _Lineup:
+    """Every layout of one radiator with its curve, the present one first."""
+
+    path: str
+    layouts: tuple[tuple[Variant, Curve | None], ...]
+
+
+def _trace(stage: _Stage, name: str, variants: Sequence[Variant]) -> _Lineup:
+    found: list[tuple[Variant, Curve | None]] = []
+    like = None
     for variant in variants:
         curve = stage.curve(variant, name, like)
         like = curve or like  # the two speeds of the last layout take over what one speed has found
-        outcomes.append(_outcome(stage, present, reference, variant, curve, draws))
+        found.append((variant, curve))
+    return _Lineup(name, tuple(found))
+
+
+def _compare(stage: _Stage, lineup: _Lineup) -> PathLayouts:
+    present, reference = lineup.layouts[0]
+    draws = draw(*(variant.build for variant, _ in lineup.layouts), count=DRAWS)
+    outcomes = [_outcome(stage, present, reference, *one, draws) for one in lineup.layouts]
     core = present.build.air_paths[present.path].core
-    return PathLayouts(name, core.radiator.name if core else "", tuple(outcomes))
+    return PathLayouts(lineup.path, core.radiator.name if core else "", tuple(outcomes))
 
 
 def _outcome(
@@ -216,7 +252,9 @@ def _outcome(
     levels = np.zeros(0) if reference is None or curve is None else _levels(reference, curve, stage.axis)
     if reference is None or curve is None or levels.size == 0:
         none = np.full(len(groups), np.nan)
-        return LayoutOutcome(variant.layout, variant.present, (), 0, (), added, float("nan"), none, groups, None)
+        return LayoutOutcome(
+            variant.layout, variant.present, (), 0, (), added, float("nan"), float("-inf"), none, groups, None
+        )
     main = _main(reference, levels, stage.axis)
     level = float(levels[main])
     return LayoutOutcome(
@@ -227,6 +265,7 @@ def _outcome(
         break_even=() if variant.present else _break_even(reference, curve, present),
         added=added,
         quietest=float(curve.level[-1]),
+        lower_bound=stage.bound(curve, float(reference.coldest_at(level))),
         speeds=curve.speeds[curve.place_at(reference.coldest_at(level))],
         groups=groups,
         reason=find_reason((present, reference), (variant, curve), float(reference.coldest_at(level))),

@@ -15,6 +15,7 @@ from quietcool.units import RefusedQuantity, clean, convert, shown, si_value
 
 FASTEST = 30_000.0  # as in build files [rpm]
 LONGEST_SEARCH = 1e6  # [s]
+MOST_POINTS = 200  # of a curve
 
 
 def asked_for(*choices: Callable[[], object]) -> tuple[Any, ...]:
@@ -64,6 +65,30 @@ def chosen_seconds(seconds: float) -> float:
 def chosen_quantity(name: str) -> str:
     """Return what is to be least: the level in dB(A), NC or NR."""
     return chosen_among(f"--minimise {clean(name)}", "dba, nc or nr", name.strip().lower(), ("dba", "nc", "nr"))
+
+
+def chosen_number_of_points(points: int) -> int:
+    """Return how many points a curve shall have."""
+    if not 2 <= points <= MOST_POINTS:
+        required = f"a whole number from 2 to {MOST_POINTS}"
+        raise InputError([Mistake("--points", None, None, "", required, str(points), "write one")])
+    return points
+
+
+def chosen_one_form(json: bool, csv: bool) -> None:
+    """Hold an answer to one form."""
+    if json and csv:
+        raise InputError([Mistake("--json --csv", None, None, "", "one form of the answer", "two", "leave one out")])
+
+
+def chosen_path(name: str | None, known: Sequence[str]) -> str | None:
+    """Return the air path asked for, of those with a radiator and fans."""
+    if not known:
+        required, advice = "an air path with a radiator and fans", "add one"
+        raise InputError([Mistake("build", None, None, "", required, "none", advice)])
+    if name is None:
+        return None
+    return chosen_among(f"--path {clean(name)}", "an air path with a radiator and fans", name, known)
 
 
 def chosen_speeds(rig: Build, entries: Sequence[str] | None) -> list[float]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
+
+from quietcool.show.comparison_schemas import layouts_schema, tradeoff_schema
 
 from quietcool.show.workshop_schemas import diagnose_schema, shop_schema
 
@@ -11,7 +13,7 @@ Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PART_KINDS = ("fan", "radiator", "plate", "pump", "resistance")
-VERBS = ("check", "demo", "diagnose", "quietest", "schema", "shop", "solve")
+VERBS = ("check", "demo", "diagnose", "layouts", "quietest", "schema", "shop", "solve", "tradeoff")
 #: What `quietcool schema` can be asked for.
 SUBJECTS = (*VERBS, "build", *PART_KINDS)
 
@@ -38,16 +40,18 @@ def schema_of(subject: str) -> Schema:
         from quietcool.entry.buildfile import sheet_schema
 
         return sheet_schema(subject)
-    body = {
+    bodies: dict[str, Callable[[], Schema]] = {
         "check": _check,
         "demo": _demo,
         "diagnose": lambda: diagnose_schema(_format(), _envelope()),
+        "layouts": lambda: layouts_schema(_format(), _envelope()),
         "quietest": _quietest,
         "schema": lambda: {"$ref": DIALECT},
         "shop": lambda: shop_schema(_format(), _envelope()),
         "solve": _solve,
-    }[subject]()
-    return {"$schema": DIALECT, "title": f"quietcool {subject}: answer in JSON", **body}
+        "tradeoff": lambda: tradeoff_schema(_format(), _envelope()),
+    }
+    return {"$schema": DIALECT, "title": f"quietcool {subject}: answer in JSON", **bodies[subject]()}
 
 
 def _or_null(description: str) -> Schema:
