@@ -122,14 +122,14 @@ def find_crossings(
     """
     grid = np.linspace(lowest, highest, points)
     value = excess(grid)
-    crossings = [Crossing(float(q), bool(_falls(excess, float(q), grid[1] - grid[0]))) for q in grid[value == 0.0]]
+    crossings = [Crossing(float(q), _falls(excess, float(q), grid[1] - grid[0])) for q in grid[value == 0.0]]
     for i in np.flatnonzero(value[:-1] * value[1:] < 0.0):
         root = float(brentq(lambda q: float(excess(np.array([q]))[0]), grid[i], grid[i + 1], xtol=1e-15, rtol=1e-14))
         crossings.append(Crossing(root, bool(value[i] > 0.0)))
     return sorted(crossings)
 
 
-def _falls(excess: Callable[[Floats], Floats], flow: float, step: float) -> np.bool_:
+def _falls(excess: Callable[[Floats], Floats], flow: float, step: float) -> bool:
     """Tell whether the excess changes from above to below zero at a root that the scan hit exactly."""
     below, above = excess(np.array([flow - 1e-3 * step, flow + 1e-3 * step]))
-    return below > above
+    return bool(below > above)

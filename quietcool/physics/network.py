@@ -26,7 +26,7 @@ ACCEPT = 0.9  # a full step is kept when the slope along it has fallen at least 
 class NetworkSolution(NamedTuple):
     """Flows and pressures of a network."""
 
-    flow: Floats  # (branches, cases)
+    flow: Floats  # (branches, cases) [unit of the law's flow]
     pressure: Floats  # of the nodes over the reference, (nodes, cases) [Pa]
     residual: Floats  # largest pressure imbalance of a branch or flow imbalance of a node, scaled, (cases,) [-]
     worst_branch: NDArray[np.intp]  # branch with the largest imbalance, (cases,)
@@ -66,7 +66,7 @@ def solve_network(
     node_count : int
         Nodes besides the reference.
     start : ndarray, (branches, cases)
-        First guess; it need not be balanced.
+        First guess; it need not be balanced. [unit of flow]
     pressure_scale, flow_scale : ndarray, (cases,)
         What imbalances are measured by. [Pa; unit of flow]
     injection : ndarray, (nodes, cases), optional

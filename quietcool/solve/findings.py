@@ -11,10 +11,12 @@ from quietcool.entry.build import ROOM, Build, State
 from quietcool.entry.findings import TRUSTED_SPEEDS, check_build
 from quietcool.physics import air
 from quietcool.physics.coolant import MASS_FRACTION_RANGE, TEMP_RANGE, freezing_temp
-from quietcool.solve.airflow import AirLaw, air_law, describe_stacks, fan_rows, path_ends
+from quietcool.solve.airflow import AirLaw
 from quietcool.solve.loop import station_names
 from quietcool.solve.operating_point import OperatingPoint
+from quietcool.solve.problem import pose
 from quietcool.solve.saddles import Crossings, find_path_crossings
+from quietcool.solve.stacks import air_law, describe_stacks
 from quietcool.units import in_unit
 
 Floats = NDArray[np.float64]
@@ -84,16 +86,13 @@ def settled_law(build: Build, state: State, point: OperatingPoint) -> AirLaw:
             capacity = abs(float(point.mass_flow[i])) * air.SPECIFIC_HEAT
             share[i] = float(point.conductance[i]) / capacity if capacity > 0.0 else 1.0
             coolant[i] = np.nan_to_num(point.station_temp_in[stations.index(path.name)], nan=float(room_temp[0]))
-    rows = fan_rows(build, point.speeds[:, None])
-    ambient = np.broadcast_to(air.isa_pressure(build.room.altitude), (1,))
-    flow = point.mass_flow[:, None]
-    return air_law(build, rows, describe_stacks(build, rows, flow, node_temp, room_temp, share, coolant, ambient))
+    problem = pose(build, state, point.speeds[:, None], None, slice(None))
+    return air_law(problem, describe_stacks(problem, point.mass_flow[:, None], node_temp, share, coolant))
 
 
 def path_crossings(build: Build, law: AirLaw, point: OperatingPoint, path: int) -> Crossings:
     """Every flow at which one air path could rest in this state, the rest of the network re-solved."""
-    source, target = path_ends(build)
-    return find_path_crossings(law, source, target, len(build.enclosures), path, point.mass_flow[:, None])
+    return find_path_crossings(law, path, point.mass_flow[:, None])
 
 
 def _not_admissible(build: Build, point: OperatingPoint) -> Iterator[str]:

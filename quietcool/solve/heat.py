@@ -7,18 +7,21 @@ Things first, cases last: an affine form is (1 + enclosures + 1, cases), its las
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from quietcool.entry.build import PUMP, Build, LoopElement, Parallel, State
+from quietcool.entry.build import PUMP, Build, LoopElement, Parallel
 from quietcool.physics import air
 from quietcool.physics.exchangers import radiator_conductance
 from quietcool.physics.network import REFERENCE, solve_small
-from quietcool.solve.airflow import Stacks, node_index, path_ends
-from quietcool.solve.loop import Branches, station_names
+from quietcool.solve.airflow import node_index, path_ends
+from quietcool.solve.loop import MAIN, Branches, station_names
+from quietcool.solve.problem import Problem
+from quietcool.solve.stacks import Stacks
 
 Floats = NDArray[np.float64]
 
@@ -36,8 +39,23 @@ class HeatSolution(NamedTuple):
     forced: Floats  # heat that each radiator gives to its air stream, (paths, cases) [W]
     passive: Floats  # heat that it gives to the path's source node besides, (paths, cases) [W]
     core_share: Floats  # part of the way to the coolant's temperature that air goes in each core, (paths, cases) [-]
-    core_coolant: Floats  # coolant inlet of each radiator, room temperature without one, (paths, cases) [K]
+    core_coolant: Floats  # coolant inlet of each radiator, 0 without one, (paths, cases) [K]
     through_flow: Floats  # mass flow into each enclosure, (enclosures, cases) [kg/s]
+
+
+class Carriers(NamedTuple):
+    """The flows that carry heat."""
+
+    air_flow: Floats  # (paths, cases) [kg/s]
+    stacks: Stacks  # for the warming by fans
+    branch_flow: Floats  # of the coolant, (branches, cases) [m3/s]
+    coolant_heat_capacity: Floats  # by volume, (cases,) [J/(m3 K)]
+
+    @property
+    def main_flow(self) -> Floats:
+        """Coolant through the pump, never backwards, (cases,) [m3/s]."""
+        flow: Floats = np.maximum(self.branch_flow[MAIN], 0.0)
+        return flow
 
 
 @dataclass(frozen=True)
@@ -48,7 +66,7 @@ class _Ring:
     branches: Branches
     branch_flow: Floats  # (branches, cases) [m3/s]
     heat_capacity: Floats  # of the coolant by volume, (cases,) [J/(m3 K)]
-    heat: dict[str, Floats | float]  # into the coolant by station [W]
+    heat: Mapping[str, Floats]  # into the coolant by station [W]
     forced: dict[str, tuple[Floats, Floats]]  # path name -> conductance and air inlet form
     passive: dict[str, tuple[Floats, Floats]]  # path name -> conductance and source node form
     inlets: dict[str, Floats]  # filled by the walk: coolant inlet form of each station
@@ -84,67 +102,50 @@ class _Ring:
         """Flow through a chain: that of a series station in it, else the sum over its first section."""
         first = next((e for e in chain if isinstance(e, str)), None)
         if first is not None:
-            return np.maximum(self.branch_flow[self.branches.branch_of(first)], 0.0)
+            flow: Floats = np.maximum(self.branch_flow[self.branches.branch_of(first)], 0.0)
+            return flow
         section = next(e for e in chain if isinstance(e, Parallel))
-        return np.sum([self._chain_flow(branch) for branch in section.branches], axis=0)
+        total: Floats = np.sum([self._chain_flow(branch) for branch in section.branches], axis=0)
+        return total
+
+    def given_off(self) -> dict[str, tuple[Floats, Floats]]:
+        """Forced and passive heat of every radiator as affine forms, by path name; after the walk [W]."""
+        return {
+            name: (
+                self.forced[name][0] * (self.inlets[name] - self.forced[name][1]),
+                self.passive[name][0] * (self.inlets[name] - self.passive[name][1]),
+            )
+            for name in self.forced
+        }
 
 
-def solve_heat(
-    build: Build,
-    state: State,
-    *,
-    air_flow: Floats,
-    stacks: Stacks,
-    branches: Branches,
-    branch_flow: Floats,
-    coolant_heat_capacity: Floats,
-    pump_power: Floats,
-    room_temp: Floats,
-) -> HeatSolution:
+def solve_heat(problem: Problem, carriers: Carriers) -> HeatSolution:
     """Solve the heat balance for given flows.
 
     Parameters
     ----------
-    build, state : Build, State
-        Their numbers may be arrays (cases,).
-    air_flow : ndarray, (paths, cases)
-        [kg/s]
-    stacks : Stacks
-        For the warming by fans.
-    branches : Branches
-        The ring as a network.
-    branch_flow : ndarray, (branches, cases)
-        [m3/s]
-    coolant_heat_capacity : ndarray, (cases,)
-        By volume. [J/(m3 K)]
-    pump_power : ndarray, (cases,)
-        Electrical. [W]
-    room_temp : ndarray, (cases,)
-        [K]
+    problem : Problem
+        Build, state, ring, pump power and room temperature of the cases.
+    carriers : Carriers
+        The flows.
 
     Returns
     -------
     HeatSolution
     """
-    cases = air_flow.shape[1]
-    enclosures = len(build.enclosures)
-    ends = list(zip(*path_ends(build), strict=True))
-    delivered = _deliveries(ends, air_flow, enclosures)
-    through = np.array([d.sum(axis=0) for d in delivered]).reshape(enclosures, cases)
-    still = through < LEAST_THROUGH_FLOW
-    ring = _ring(build, state, air_flow, stacks, branches, branch_flow, coolant_heat_capacity, pump_power, room_temp)
-    start = _unknown(0, enclosures, cases)
-    main_flow = np.maximum(branch_flow[0], 0.0)
-    end = ring.walk(build.loop.order, start, main_flow)
-    given = _given_off(ring, build, air_flow.shape)
-    matrix, right = _system(
-        build, state, ring, end - start, given, delivered, still, stacks, air_flow, pump_power, room_temp
-    )
+    air_flow, enclosures = carriers.air_flow, len(problem.build.enclosures)
+    delivered = _deliveries(problem.build, air_flow)
+    through = np.array([d.sum(axis=0) for d in delivered]).reshape(enclosures, air_flow.shape[1])
+    ring = _ring(problem, carriers)
+    start = _unknown(0, enclosures, air_flow.shape[1])
+    end = ring.walk(problem.build.loop.order, start, carriers.main_flow)
+    given = ring.given_off()
+    matrix, right = _system(problem, carriers, end - start, given, delivered, through)
     # A ring that nothing cools has no steady state: the division by zero answers NaN or infinity, which is said below.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         unknowns = solve_small(matrix, right)
     unknowns = np.where(np.isfinite(unknowns), unknowns, np.nan)
-    return _read_out(build, ring, given, unknowns, still, through, stacks, air_flow, main_flow)
+    return _read_out(problem, carriers, ring, given, unknowns, through)
 
 
 def _unknown(index: int, enclosures: int, cases: int) -> Floats:
@@ -162,10 +163,10 @@ def _node_form(node: int, room_temp: Floats, enclosures: int) -> Floats:
     return form
 
 
-def _deliveries(ends: list[tuple[int, int]], air_flow: Floats, enclosures: int) -> list[Floats]:
+def _deliveries(build: Build, air_flow: Floats) -> list[Floats]:
     """Mass flow that each path delivers into each enclosure, a list over enclosures of (paths, cases) [kg/s]."""
-    delivered = [np.zeros_like(air_flow) for _ in range(enclosures)]
-    for i, (source, target) in enumerate(ends):
+    delivered = [np.zeros_like(air_flow) for _ in build.enclosures]
+    for i, (source, target) in enumerate(zip(*path_ends(build), strict=True)):
         if source == target:
             continue
         if target != REFERENCE:
@@ -175,26 +176,20 @@ def _deliveries(ends: list[tuple[int, int]], air_flow: Floats, enclosures: int) 
     return delivered
 
 
-def _ring(
-    build: Build,
-    state: State,
-    air_flow: Floats,
-    stacks: Stacks,
-    branches: Branches,
-    branch_flow: Floats,
-    heat_capacity: Floats,
-    pump_power: Floats,
-    room_temp: Floats,
-) -> _Ring:
+def _ring(problem: Problem, carriers: Carriers) -> _Ring:
+    """The ring with the conductance of every radiator and the air that it meets."""
+    build, state = problem.build, problem.state
+    heat = {name: np.asarray(watts, dtype=np.float64) for name, watts in state.heat.items()}
+    heat[PUMP] = build.loop.pump.coolant_share * problem.pump_power
+    ring = _Ring(build, problem.branches, carriers.branch_flow, carriers.coolant_heat_capacity, heat, {}, {}, {}, {})
     enclosures = len(build.enclosures)
-    forced, passive = {}, {}
     for i, path in enumerate(build.air_paths):
         if path.core is None:
             continue
-        radiator = path.core.radiator
-        flow = np.maximum(branch_flow[branches.branch_of(path.name)], 0.0)
+        radiator, air_flow = path.core.radiator, carriers.air_flow[i]
+        flow = np.maximum(carriers.branch_flow[problem.branches.branch_of(path.name)], 0.0)
         conductance = radiator_conductance(
-            air_flow[i],
+            air_flow,
             flow,
             face_area=radiator.face_area,
             ua_air=radiator.ua_air,
@@ -203,113 +198,112 @@ def _ring(
             ua_coolant=radiator.ua_coolant,
             ua_coolant_flow=radiator.ua_coolant_flow,
             ua_coolant_exponent=radiator.ua_coolant_exponent,
-            coolant_capacity_rate=flow * heat_capacity,
+            coolant_capacity_rate=flow * carriers.coolant_heat_capacity,
             air_specific_heat=air.SPECIFIC_HEAT,
         )
-        source = _node_form(node_index(build, path.source), room_temp, enclosures)
-        target = _node_form(node_index(build, path.target), room_temp, enclosures)
-        inlet = np.where(air_flow[i] >= 0.0, source, target)
-        inlet[-1] += stacks.core_fan_rise[i]
-        forced[path.name] = (conductance, inlet)
+        source = _node_form(node_index(build, path.source), problem.room_temp, enclosures)
+        target = _node_form(node_index(build, path.target), problem.room_temp, enclosures)
+        inlet = np.where(air_flow >= 0.0, source, target)
+        inlet[-1] += carriers.stacks.core_fan_rise[i]
+        ring.forced[path.name] = (conductance, inlet)
         least = radiator.passive_conductance * radiator.fan_sections
-        passive[path.name] = (np.maximum(least - conductance, 0.0) * (flow > 0.0), source)
-    heat = {name: np.asarray(watts, dtype=np.float64) for name, watts in state.heat.items()}
-    heat[PUMP] = build.loop.pump.coolant_share * pump_power
-    return _Ring(build, branches, branch_flow, heat_capacity, heat, forced, passive, {}, {})
-
-
-def _given_off(ring: _Ring, build: Build, shape: tuple[int, ...]) -> dict[str, tuple[Floats, Floats]]:
-    """Forced and passive heat of every radiator as affine forms, by path name [W]."""
-    return {
-        name: (
-            ring.forced[name][0] * (ring.inlets[name] - ring.forced[name][1]),
-            ring.passive[name][0] * (ring.inlets[name] - ring.passive[name][1]),
-        )
-        for name in ring.forced
-    }
+        ring.passive[path.name] = (np.maximum(least - conductance, 0.0) * (flow > 0.0), source)
+    return ring
 
 
 def _system(
-    build: Build,
-    state: State,
-    ring: _Ring,
+    problem: Problem,
+    carriers: Carriers,
     closure: Floats,
     given: dict[str, tuple[Floats, Floats]],
     delivered: list[Floats],
-    still: NDArray[np.bool_],
-    stacks: Stacks,
-    air_flow: Floats,
-    pump_power: Floats,
-    room_temp: Floats,
+    through: Floats,
 ) -> tuple[Floats, Floats]:
     """Matrix and right-hand side: the ring closes, every enclosure's air is in balance."""
-    enclosures, cases = len(build.enclosures), room_temp.size
-    ends = list(zip(*path_ends(build), strict=True))
+    enclosures, cases = len(delivered), problem.room_temp.size
     rows = [closure]
-    for e, name in enumerate(build.enclosures):
-        balance = np.zeros((enclosures + 2, cases))
-        balance[-1] += state.air_heat.get(name, 0.0)
-        if build.loop.pump_enclosure == name:
-            balance[-1] += (1.0 - build.loop.pump.coolant_share) * pump_power
-        for i, path in enumerate(build.air_paths):
-            inflow = delivered[e][i]
-            arrives = inflow > 0.0
-            upstream = np.where(
-                air_flow[i] >= 0.0,
-                _node_form(ends[i][0], room_temp, enclosures),
-                _node_form(ends[i][1], room_temp, enclosures),
-            )
-            balance += inflow * air.SPECIFIC_HEAT * (upstream - _unknown(1 + e, enclosures, cases))
-            balance[-1] += np.where(arrives, stacks.fan_power[i], 0.0)
-            if path.name in given:
-                balance += np.where(arrives, given[path.name][0], 0.0)
-                if path.source == name:
-                    balance += given[path.name][1]
+    for e, inflow in enumerate(delivered):
         parked = _unknown(1 + e, enclosures, cases)
-        parked[-1] = -room_temp  # a placeholder that keeps the system solvable; the answer there is NaN
-        rows.append(np.where(still[e], parked, balance))
+        parked[-1] = -problem.room_temp  # a placeholder that keeps the system solvable; the answer there is NaN
+        balance = _air_balance(problem, carriers, e, inflow, given)
+        rows.append(np.where(through[e] < LEAST_THROUGH_FLOW, parked, balance))
     stacked = np.array(rows)
     return stacked[:, :-1], -stacked[:, -1]
 
 
+def _air_balance(
+    problem: Problem, carriers: Carriers, node: int, inflow: Floats, given: dict[str, tuple[Floats, Floats]]
+) -> Floats:
+    """Heat that an enclosure's air gets, as a form, from what (paths, cases) flows into it [W]."""
+    build, room_temp = problem.build, problem.room_temp
+    enclosures, name = len(build.enclosures), build.enclosures[node]
+    own = _unknown(1 + node, enclosures, room_temp.size)
+    balance = np.zeros_like(own)
+    balance[-1] += problem.state.air_heat.get(name, 0.0)
+    if build.loop.pump_enclosure == name:
+        balance[-1] += (1.0 - build.loop.pump.coolant_share) * problem.pump_power
+    ends = list(zip(*path_ends(build), strict=True))
+    for i, path in enumerate(build.air_paths):
+        arrives = inflow[i] > 0.0
+        source, target = (_node_form(end, room_temp, enclosures) for end in ends[i])
+        upstream = np.where(carriers.air_flow[i] >= 0.0, source, target)
+        balance += inflow[i] * air.SPECIFIC_HEAT * (upstream - own)
+        balance[-1] += np.where(arrives, carriers.stacks.fan_power[i], 0.0)
+        if path.name in given:
+            balance += np.where(arrives, given[path.name][0], 0.0)
+            if path.source == name:
+                balance += given[path.name][1]
+    return balance
+
+
 def _read_out(
-    build: Build,
+    problem: Problem,
+    carriers: Carriers,
     ring: _Ring,
     given: dict[str, tuple[Floats, Floats]],
     unknowns: Floats,
-    still: NDArray[np.bool_],
     through: Floats,
-    stacks: Stacks,
-    air_flow: Floats,
-    main_flow: Floats,
 ) -> HeatSolution:
+    """Every temperature and heat rate from the unknowns."""
+    build = problem.build
     stations = station_names(build.loop.order)
-    enclosure_temp = np.where(still, np.nan, unknowns[1:])
 
     def value(form: Floats) -> Floats:
-        return (form[:-1] * unknowns).sum(axis=0) + form[-1]
+        found: Floats = (form[:-1] * unknowns).sum(axis=0) + form[-1]
+        return found
 
-    lost = main_flow <= 0.0  # no flow, no steady coolant
+    still = through < LEAST_THROUGH_FLOW
+    lost = carriers.main_flow <= 0.0  # no flow, no steady coolant
     for i, name in enumerate(build.enclosures):
         for path in build.air_paths:
             if path.source == name and path.name in ring.passive:
                 lost = lost | (still[i] & (ring.passive[path.name][0] > 0.0))
     coolant_in = np.array([np.where(lost, np.nan, value(ring.inlets[s])) for s in stations])
     coolant_out = np.array([np.where(lost, np.nan, value(ring.outlets[s])) for s in stations])
-    shape = air_flow.shape
-    conductance, forced, passive = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    shape = carriers.air_flow.shape
+    conductance, forced, passive, core_coolant = (np.zeros(shape) for _ in range(4))
     for i, path in enumerate(build.air_paths):
         if path.name in given:
             conductance[i] = ring.forced[path.name][0]
             forced[i], passive[i] = (np.where(lost, np.nan, value(form)) for form in given[path.name])
+            core_coolant[i] = coolant_in[stations.index(path.name)]
+    return HeatSolution(
+        enclosure_temp=np.where(still, np.nan, unknowns[1:]),
+        coolant_in=coolant_in,
+        coolant_out=coolant_out,
+        conductance=conductance,
+        forced=forced,
+        passive=passive,
+        core_share=_core_share(build, carriers.air_flow, conductance),
+        core_coolant=core_coolant,
+        through_flow=through,
+    )
+
+
+def _core_share(build: Build, air_flow: Floats, conductance: Floats) -> Floats:
+    """Part of the way to the coolant's temperature that air goes in each core, 0 without one, (paths, cases) [-]."""
     capacity = np.abs(air_flow) * air.SPECIFIC_HEAT
     # In still air the exchange is complete: that is the limit of effectiveness as flow goes to zero.
     has_core = np.array([[path.core is not None] for path in build.air_paths])
-    core_share = np.where(capacity > 0.0, conductance / np.where(capacity > 0.0, capacity, 1.0), 1.0) * has_core
-    core_coolant = np.zeros(shape)
-    for i, path in enumerate(build.air_paths):
-        if path.core is not None:
-            core_coolant[i] = coolant_in[stations.index(path.name)]
-    return HeatSolution(
-        enclosure_temp, coolant_in, coolant_out, conductance, forced, passive, core_share, core_coolant, through
-    )
+    share = np.where(capacity > 0.0, conductance / np.where(capacity > 0.0, capacity, 1.0), 1.0)
+    return np.asarray(share * has_core)

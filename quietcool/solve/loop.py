@@ -95,7 +95,7 @@ class CoolantLaw(NamedTuple):
     pressure_scale: Floats  # (cases,) [Pa]
     flow_scale: Floats  # (cases,) [m3/s]
 
-    def __call__(self, flow: Floats) -> tuple[Floats, Floats]:
+    def gain(self, flow: Floats) -> tuple[Floats, Floats]:
         """Pressure gain (branches, cases) [Pa] and its slope by flow [Pa s/m3]."""
         size = np.abs(flow)
         gain = -flow * (self.linear + self.quadratic * size)
@@ -164,7 +164,7 @@ def solve_ring(branches: Branches, law: CoolantLaw, start: Floats | None = None)
     if start is None:
         start = np.broadcast_to(0.3 * law.flow_scale, law.linear.shape)
     return solve_network(
-        law,
+        law.gain,
         branches.source,
         branches.target,
         branches.node_count,

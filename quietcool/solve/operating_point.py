@@ -13,23 +13,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from quietcool.entry.build import Build, State
-from quietcool.physics import air, coolant
-from quietcool.physics.fans import load_share
-from quietcool.physics.pumps import electrical_power
-from quietcool.solve.airflow import (
-    Row,
-    air_law,
-    describe_stacks,
-    face_velocity,
-    fan_rows,
-    first_guess,
-    path_ends,
-)
-from quietcool.solve.cases import CHUNK, case_shape, flatten_cases, take_cases
-from quietcool.solve.heat import solve_heat
-from quietcool.solve.loop import Branches, coolant_law, ring_branches, solve_ring, station_names
-from quietcool.solve.noise import predict_noise
+from quietcool.physics import coolant
+from quietcool.solve.airflow import first_guess, path_ends
+from quietcool.solve.cases import CHUNK, case_shape, flatten_cases
+from quietcool.solve.description import describe_cases
+from quietcool.solve.heat import Carriers, solve_heat
+from quietcool.solve.loop import coolant_law, solve_ring
+from quietcool.solve.problem import Problem, pose
 from quietcool.solve.saddles import solve_air_network
+from quietcool.solve.stacks import air_law, describe_stacks
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -116,23 +108,8 @@ def solve_operating_point(build: Build, state: State, speeds: ArrayLike) -> Oper
     chunks = []
     for start in range(0, count, CHUNK):
         part = slice(start, min(start + CHUNK, count))
-        chunks.append(_solve_chunk(_pose(build, state, columns, part if varied is not None else None, part)))
+        chunks.append(_solve_chunk(pose(build, state, columns, part if varied is not None else None, part)))
     return _assemble(chunks, shape)
-
-
-@dataclass(frozen=True)
-class Problem:
-    """What does not change while the properties of some cases are refreshed."""
-
-    build: Build
-    state: State
-    varied: bool  # build or state hold arrays
-    speeds: Floats  # (groups + 1, cases) [rev/s]
-    rows: tuple[Row, ...]
-    branches: Branches
-    pump_power: Floats  # electrical, (cases,) [W]
-    room_temp: Floats  # (cases,) [K]
-    ambient_pressure: Floats  # (cases,) [Pa]
 
 
 class _Guess(NamedTuple):
@@ -155,27 +132,16 @@ class _Guess(NamedTuple):
         enclosures = self.node_temp.shape[0]
         return self._replace(node_temp=temps[:enclosures], core_coolant=temps[enclosures:-1], coolant_mean=temps[-1:])
 
-
-def _pose(
-    build: Build, state: State, speeds: Floats, varied: slice | Columns | None, picked: slice | Columns
-) -> Problem:
-    """Pose the picked columns of cases; `varied` picks them in build and state too, where those hold arrays."""
-    if varied is not None:
-        build, state = take_cases(build, varied), take_cases(state, varied)
-    speeds = np.ascontiguousarray(speeds[:, picked])
-    cases = speeds.shape[1]
-    electric = build.loop.pump.electric
-    return Problem(
-        build=build,
-        state=state,
-        varied=varied is not None,
-        speeds=speeds,
-        rows=fan_rows(build, speeds),
-        branches=ring_branches(build.loop.order),
-        pump_power=electrical_power(electric.power, speeds[-1], electric.speed),
-        room_temp=np.broadcast_to(np.asarray(state.room_temp, dtype=np.float64), (cases,)),
-        ambient_pressure=np.broadcast_to(air.isa_pressure(build.room.altitude), (cases,)),
-    )
+    def columns(self, picked: Columns) -> _Guess:
+        """The same guess for the picked cases."""
+        return _Guess(
+            node_temp=self.node_temp[:, picked],
+            core_coolant=self.core_coolant[:, picked],
+            coolant_mean=self.coolant_mean[:, picked],
+            core_share=self.core_share[:, picked],
+            air_flow=self.air_flow[:, picked],
+            branch_flow=None if self.branch_flow is None else self.branch_flow[:, picked],
+        )
 
 
 def _solve_chunk(problem: Problem) -> Fields:
@@ -207,8 +173,8 @@ def _solve_chunk(problem: Problem) -> Fields:
             picked = np.flatnonzero(open_cases)
             columns = columns[picked]
             varied = columns if problem.varied else None
-            part = _pose(problem.build, problem.state, problem.speeds, varied, columns)
-            guess = _Guess(*(None if field is None else field[:, picked] for field in guess))
+            part = pose(problem.build, problem.state, problem.speeds, varied, columns)
+            guess = guess.columns(picked)
             last_moved, last_temps = last_moved[:, picked], last_temps[:, picked]
     return describe_cases(problem, known, done, iterations)
 
@@ -221,54 +187,21 @@ def _first_guess(problem: Problem) -> _Guess:
     core_coolant = np.where(has_core, problem.room_temp + FIRST_COOLANT_RISE, problem.room_temp)
     core_share = FIRST_CORE_SHARE * np.broadcast_to(has_core, core_coolant.shape)
     free = np.full(core_coolant.shape, np.inf)
-    stacks = describe_stacks(
-        problem.build,
-        problem.rows,
-        free,
-        node_temp,
-        problem.room_temp,
-        core_share,
-        core_coolant,
-        problem.ambient_pressure,
-    )
-    flow = first_guess(air_law(problem.build, problem.rows, stacks))
+    stacks = describe_stacks(problem, free, node_temp, core_share, core_coolant)
+    flow = first_guess(air_law(problem, stacks))
     return _Guess(node_temp, core_coolant, (problem.room_temp + FIRST_COOLANT_RISE)[None], core_share, flow, None)
 
 
 def _refresh(problem: Problem, guess: _Guess) -> tuple[Fields, _Guess]:
     """Flows at the properties of these temperatures, then the temperatures of these flows."""
-    build = problem.build
-    source, target = path_ends(build)
-    stacks = describe_stacks(
-        build,
-        problem.rows,
-        guess.air_flow,
-        guess.node_temp,
-        problem.room_temp,
-        guess.core_share,
-        guess.core_coolant,
-        problem.ambient_pressure,
-    )
-    law = air_law(build, problem.rows, stacks)
-    solution = solve_air_network(law, source, target, len(build.enclosures), guess.air_flow)
+    stacks = describe_stacks(problem, guess.air_flow, guess.node_temp, guess.core_share, guess.core_coolant)
+    solution = solve_air_network(air_law(problem, stacks), guess.air_flow)
     network = solution.network
-    liquid = coolant.coolant_properties(
-        guess.coolant_mean[0], build.loop.coolant.kind, build.loop.coolant.mass_fraction
-    )
-    ring = solve_ring(
-        problem.branches, coolant_law(build, problem.branches, problem.speeds[-1], liquid), guess.branch_flow
-    )
-    heat = solve_heat(
-        build,
-        problem.state,
-        air_flow=network.flow,
-        stacks=stacks,
-        branches=problem.branches,
-        branch_flow=ring.flow,
-        coolant_heat_capacity=liquid.density * liquid.specific_heat,
-        pump_power=problem.pump_power,
-        room_temp=problem.room_temp,
-    )
+    fluid = problem.build.loop.coolant
+    liquid = coolant.coolant_properties(guess.coolant_mean[0], fluid.kind, fluid.mass_fraction)
+    law = coolant_law(problem.build, problem.branches, problem.speeds[-1], liquid)
+    ring = solve_ring(problem.branches, law, guess.branch_flow)
+    heat = solve_heat(problem, Carriers(network.flow, stacks, ring.flow, liquid.density * liquid.specific_heat))
     values: Fields = {
         "flow": network.flow,
         "pressure": network.pressure,
@@ -277,22 +210,25 @@ def _refresh(problem: Problem, guess: _Guess) -> tuple[Fields, _Guess]:
         "left": solution.left_of_peak,
         "sound": network.converged & ring.converged,
         "branch_flow": ring.flow,
-        "row_density": law.row_density,
+        "row_density": stacks.row_density,
         "upstream_temp": _upstream(problem, network.flow, heat.enclosure_temp),
         "inlet_density": stacks.inlet_density,
         "core_density": stacks.core_density,
         "fan_power": stacks.fan_power,
     } | heat._asdict()
     mean = 0.5 * (heat.coolant_in + heat.coolant_out).mean(axis=0, keepdims=True)
-    known = (_known(temp, problem.room_temp) for temp in (heat.enclosure_temp, heat.core_coolant, mean))
-    return values, _Guess(*known, heat.core_share, network.flow, ring.flow)
+    node_temp, core_coolant, coolant_mean = (
+        _known(temp, problem.room_temp) for temp in (heat.enclosure_temp, heat.core_coolant, mean)
+    )
+    return values, _Guess(node_temp, core_coolant, coolant_mean, heat.core_share, network.flow, ring.flow)
 
 
 def _upstream(problem: Problem, flow: Floats, enclosure_temp: Floats) -> Floats:
     """Temperature of the node that each path draws from, (paths, cases) [K]."""
     nodes = np.concatenate([enclosure_temp, problem.room_temp[None]])  # the room last
     source, target = (np.array(ends) for ends in path_ends(problem.build))
-    return np.where(flow >= 0.0, nodes[source], nodes[target])
+    upstream: Floats = np.where(flow >= 0.0, nodes[source], nodes[target])
+    return upstream
 
 
 def _known(temp: Floats, room_temp: Floats) -> Floats:
@@ -305,102 +241,17 @@ def _secant(temps: Floats, moved: Floats, last_temps: Floats, last_moved: Floats
     change = moved - last_moved
     square = (change * change).sum(axis=0)
     weight = (moved * change).sum(axis=0) / np.where(square > 0.0, square, 1.0)
-    return temps - np.clip(weight, -SECANT_REACH, SECANT_REACH) * (temps - last_temps)
+    ahead: Floats = temps - np.clip(weight, -SECANT_REACH, SECANT_REACH) * (temps - last_temps)
+    return ahead
 
 
-def _write(
-    known: Fields,
-    values: Fields,
-    columns: NDArray[np.intp],
-    open_cases: NDArray[np.bool_],
-    count: int,
-) -> None:
+def _write(known: Fields, values: Fields, columns: Columns, open_cases: Flags, count: int) -> None:
     """Take over a refresh for every case that has not come to rest before; those are left alone."""
     picked = columns[open_cases]
     for name, value in values.items():
         if name not in known:
             known[name] = np.zeros((*value.shape[:-1], count), dtype=value.dtype)
         known[name][..., picked] = value[..., open_cases]
-
-
-def describe_cases(problem: Problem, known: Fields, done: Flags, iterations: NDArray[np.int64]) -> Fields:
-    """Fields of OperatingPoint with the cases first."""
-    build, speeds, rows, branches = problem.build, problem.speeds, problem.rows, problem.branches
-    flow = known["flow"]
-    stations = station_names(build.loop.order)
-    station_flow = np.array([known["branch_flow"][branches.branch_of(name)] for name in stations])
-    shares = np.array(
-        [
-            load_share(flow[row.path] / (density * row.count), row.free_flow)
-            for row, density in zip(rows, known["row_density"], strict=True)
-        ]
-    ).reshape(len(rows), speeds.shape[1])
-    noise = predict_noise(build, speeds.T, shares.T)
-    capacity = np.abs(flow) * air.SPECIFIC_HEAT
-    warming = (known["fan_power"] + known["forced"]) / np.where(capacity > 0.0, capacity, np.inf)
-    velocity = np.array([face_velocity(p, flow[i], known["core_density"][i]) for i, p in enumerate(build.air_paths)])
-    things_first: Fields = {
-        "speeds": speeds,
-        "mass_flow": flow,
-        "air_flow": flow / known["inlet_density"],
-        "face_velocity": velocity,
-        "path_temp_in": known["upstream_temp"],
-        "path_temp_out": known["upstream_temp"] + warming,
-        "heat_rate": known["forced"] + known["passive"],
-        "conductance": known["conductance"],
-        "enclosure_temp": known["enclosure_temp"],
-        "enclosure_pressure": known["pressure"],
-        "station_flow": station_flow,
-        "station_temp_in": known["coolant_in"],
-        "station_temp_out": known["coolant_out"],
-        "point_temp": _point_temps(build, problem.state, known["coolant_in"], station_flow, stations),
-        "load_share": shares,
-        "left_of_peak": known["left"],
-    }
-    hot = np.maximum(known["coolant_in"], known["coolant_out"]).max(axis=0)
-    cases_first = {name: np.moveaxis(value, 0, -1) for name, value in things_first.items()} | {
-        "coolant_flow": known["branch_flow"][0],
-        "coolant_temp_max": hot,
-        "level": noise.level,
-        "total": noise.total,
-        "contributions": noise.contributions,
-        "converged": done,
-        "iterations": iterations,
-        "residual": known["residual"],
-        "worst_path": known["worst"],
-    }
-    return _blank_unconverged(cases_first, done)
-
-
-def _point_temps(
-    build: Build, state: State, coolant_in: Floats, station_flow: Floats, stations: tuple[str, ...]
-) -> Floats:
-    """T = T_coolant,in + P (share R_point + r0 + c (q/q_ref)^-n) of every sensing point, (points, cases) [K]."""
-    temps = []
-    for source in build.sources:
-        at = stations.index(source.name)
-        flow, plate = station_flow[at], source.plate
-        # A plate without flow has no steady temperature: NaN, not infinity.
-        ratio = np.where(flow > 0.0, flow, np.nan) / plate.reference_flow
-        resistance = plate.r0 + plate.c * ratio ** -np.asarray(plate.n)
-        watts = state.heat.get(source.name, 0.0)
-        temps += [coolant_in[at] + watts * (point.share * point.resistance + resistance) for point in source.points]
-    return np.array(temps).reshape(len(temps), coolant_in.shape[1])
-
-
-WITHOUT_ANSWER = ("speeds", "converged", "iterations", "residual", "worst_path", "left_of_peak")
-
-
-def _blank_unconverged(values: Fields, done: Flags) -> Fields:
-    """Put NaN wherever a case has not converged."""
-    if np.all(done):
-        return values
-    lost = ~done
-    for name in values.keys() - set(WITHOUT_ANSWER):
-        value = np.array(values[name], dtype=np.float64)
-        value[lost] = np.nan
-        values[name] = value
-    return values
 
 
 def _assemble(chunks: list[Fields], shape: tuple[int, ...]) -> OperatingPoint:
