@@ -24,7 +24,7 @@ from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
 from quietcool.verbs import comparisons, workshop
-from quietcool.verbs.options import AsJson, BuildFile, Seconds, Speeds, States
+from quietcool.verbs.options import AsJson, At, BuildFile, Seconds, Speeds, States
 from quietcool.verbs.telling import tell, tell_json, tell_parts
 
 if TYPE_CHECKING:
@@ -123,9 +123,10 @@ def quietest(
     build: BuildFile,
     state: States = None,
     one_setting: Annotated[bool, typer.Option("--one-setting", help="One setting for all states.")] = False,
-    at: Annotated[
-        str | None, typer.Option("--at", metavar="POSITION", help="Where it is heard; the first if not given.")
-    ] = None,
+    at: At = None,
+    minimise: Annotated[
+        str, typer.Option("--minimise", metavar="QUANTITY", help="dba, nc or nr: what is to be least there.")
+    ] = "dba",
     seconds: Seconds = 60.0,
     json: AsJson = False,
 ) -> int:
@@ -137,11 +138,34 @@ def quietest(
     from quietcool.show import json_answers, tables, wording
 
     rig = read_build(build)
-    answer = found_quietest(rig, state, one_setting, at, seconds)
+    answer = found_quietest(rig, state, one_setting, at, seconds, minimise)
     code = wording.quietest_verdict(rig, answer)
     if json:
         return tell_json(json_answers.quietest_answer(rig, answer), code)
     return tell_parts([*wording.quietest_sentences(rig, answer), *tables.quietest_tables(rig, answer)], code)
+
+
+@app.command()
+def sound(build: BuildFile, state: States = None, at: At = None, speed: Speeds = None, json: AsJson = False) -> int:
+    """Say what is heard of a build at given speeds.
+
+    Octaves, sources by what they matter, NC and NR, tones and beats, what the room does, and which limits are kept.
+    """
+    from quietcool.entry.buildfile import read_build
+    from quietcool.entry.choices import asked_for, chosen_position, chosen_speeds, chosen_states
+    from quietcool.show import sound_answer, sound_tables
+    from quietcool.solve.operating_point import solve_operating_point
+
+    rig = read_build(build)
+    names, speeds, position = asked_for(
+        lambda: chosen_states(rig, state), lambda: chosen_speeds(rig, speed), lambda: chosen_position(rig, at)
+    )
+    points = {name: solve_operating_point(rig, rig.state(name), speeds) for name in names}
+    heard = sound_answer.hear_states(rig, points, position)
+    code = sound_answer.sound_verdict(points, heard)
+    if json:
+        return tell_json(sound_answer.sound_answer(rig, points, heard), code)
+    return tell_parts(sound_tables.sound_parts(rig, points, heard), code)
 
 
 @app.command()
@@ -190,19 +214,41 @@ app.command()(workshop.diagnose)
 
 
 def found_quietest(
-    rig: Build, states: Sequence[str] | None, one_setting: bool, at: str | None, seconds: float
+    rig: Build,
+    states: Sequence[str] | None,
+    one_setting: bool,
+    at: str | None,
+    seconds: float,
+    minimise: str = "dba",
 ) -> Quietest:
     """Ask for the quietest setting, with progress on stderr."""
-    from quietcool.entry.choices import asked_for, chosen_position, chosen_seconds, chosen_states
+    from quietcool.entry.choices import (
+        asked_for,
+        chosen_position,
+        chosen_quantity,
+        chosen_seconds,
+        chosen_states,
+    )
     from quietcool.show.progress import ProgressLine
 
-    names, position, time = asked_for(
-        lambda: chosen_states(rig, states), lambda: chosen_position(rig, at), lambda: chosen_seconds(seconds)
+    names, position, time, least = asked_for(
+        lambda: chosen_states(rig, states),
+        lambda: chosen_position(rig, at),
+        lambda: chosen_seconds(seconds),
+        lambda: chosen_quantity(minimise),
     )
     from quietcool.decide.quietest import find_quietest
 
     with ProgressLine(sys.stderr) as progress:
-        return find_quietest(rig, names, one_setting=one_setting, position=position, seconds=time, progress=progress)
+        return find_quietest(
+            rig,
+            names,
+            one_setting=one_setting,
+            position=position,
+            seconds=time,
+            minimise=least,
+            progress=progress,
+        )
 
 
 def demo_file(name: str) -> str:

@@ -6,14 +6,14 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from quietcool.show.comparison_schemas import layouts_schema, tradeoff_schema
-
+from quietcool.show.sound_schema import octave_list, sound_schema
 from quietcool.show.workshop_schemas import diagnose_schema, shop_schema
 
 Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PART_KINDS = ("fan", "radiator", "plate", "pump", "resistance")
-VERBS = ("check", "demo", "diagnose", "layouts", "quietest", "schema", "shop", "solve", "tradeoff")
+VERBS = ("check", "demo", "diagnose", "layouts", "quietest", "schema", "shop", "solve", "sound", "tradeoff")
 #: What `quietcool schema` can be asked for.
 SUBJECTS = (*VERBS, "build", *PART_KINDS)
 
@@ -49,6 +49,7 @@ def schema_of(subject: str) -> Schema:
         "schema": lambda: {"$ref": DIALECT},
         "shop": lambda: shop_schema(_format(), _envelope()),
         "solve": _solve,
+        "sound": _sound,
         "tradeoff": lambda: tradeoff_schema(_format(), _envelope()),
     }
     return {"$schema": DIALECT, "title": f"quietcool {subject}: answer in JSON", **bodies[subject]()}
@@ -119,7 +120,7 @@ def _operating_point() -> dict[str, Schema]:
         "enclosures": _by_name(_record(enclosure)),
         "loop": _loop(),
         "sources": _by_name(_by_name(_record(_sensing_point()))),
-        "positions": _by_name(_record(_position())),
+        "positions": _by_name(_record(_position(), _octaves_and_ratings())),
         "limits": _list_of(_record(_limit())),
         "findings": _list_of(_TEXT),
     }
@@ -159,6 +160,14 @@ def _position() -> dict[str, Schema]:
     }
 
 
+def _octaves_and_ratings() -> dict[str, Schema]:
+    return {
+        "rig_db": octave_list("the rig's share by octave, 31.5 Hz to 8 kHz, without weighting"),
+        "nc": _or_null("of the rig's share by the rule of the standard; null below NC-15 and above NC-70"),
+        "nr": _or_null("of the rig's share"),
+    }
+
+
 def _limit() -> dict[str, Schema]:
     return {
         "limit": _TEXT,
@@ -180,6 +189,10 @@ def _solve() -> Schema:
     }
 
 
+def _sound() -> Schema:
+    return sound_schema({**_format(), "groups": _groups()}, _envelope())
+
+
 def _outcome() -> dict[str, Schema]:
     return {
         "level_dba": _or_null("loudest state, at the position of the objective"),
@@ -189,7 +202,7 @@ def _outcome() -> dict[str, Schema]:
 
 
 def _quietest() -> Schema:
-    return _record(_quietest_properties())
+    return _record(_quietest_properties(), _rating())
 
 
 def _quietest_properties() -> dict[str, Schema]:
@@ -198,6 +211,7 @@ def _quietest_properties() -> dict[str, Schema]:
         "worth_db_per_k": _or_null("level saved per kelvin that the limit is raised"),
         "worth_db_per_10_w": _or_null("level saved per 10 W of heat less"),
     }
+    rating = _rating()
     setting = {
         "states": _list_of(_TEXT),
         "groups": _groups(),
@@ -211,18 +225,30 @@ def _quietest_properties() -> dict[str, Schema]:
         **_format(),
         "status": _STATUS,
         **_outcome(),
-        "objective": _record({"position": _TEXT, "quantity": {"const": "level_dba"}}),
+        "objective": _record({"position": _TEXT, "quantity": {"enum": ["level_dba", "nc", "nr"]}}),
         "interrupted": _FLAG,
         "solved_cases": _COUNT,
         "boxes": _COUNT,
-        "settings": _list_of(_record(setting)),
+        "settings": _list_of(_record(setting, rating)),
         **_envelope(),
     }
 
 
+def _rating() -> dict[str, Schema]:
+    """Beside the level, where a rating was asked for."""
+    rating = {
+        "criterion": {"enum": ["nc", "nr"]},
+        "rating": _or_null("loudest state, by tangency, at the position of the objective"),
+        "lower_bound": _or_null("no admissible setting is rated lower"),
+        "gap": _or_null("rating less lower bound"),
+    }
+    return {"rating": _record(rating)}
+
+
 def _demo() -> Schema:
     return _record(
-        {"demo": _TEXT, "invented": {"const": True}, "explanation": _list_of(_TEXT), **_quietest_properties()}
+        {"demo": _TEXT, "invented": {"const": True}, "explanation": _list_of(_TEXT), **_quietest_properties()},
+        _rating(),
     )
 
 
