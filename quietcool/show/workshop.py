@@ -16,6 +16,7 @@ from quietcool.show.console import NOTHING, Part, listing, number, table
 from quietcool.show.wording import BROKEN, KEPT, counted
 from quietcool.units import in_unit
 
+ATLEAST = "> "  # before a depth that leaves something out
 ESTIMATED = "~"  # before a current that the sheet does not give
 
 
@@ -44,8 +45,12 @@ def shop_sentence(build: Build, sheet: ShopSheet) -> str:
         return f"{build.title}: {counted(len(sheet.broken), 'thing')} cannot stay: {'; '.join(sheet.broken)}."
     screws = sum(screws.count for fit in sheet.fits for screws in fit.screws)
     used = counted(sum(output.name is not None and len(output.draws) > 0 for output in sheet.outputs), "output")
-    unknown = sum(fit.margin is None for fit in sheet.fits)
-    fits = "every stack fits" if not unknown else f"nothing is too deep ({counted(unknown, 'place')} without a space)"
+    open_ones = sum(fit.margin is None or len(fit.unknown) > 0 for fit in sheet.fits)
+    fits = (
+        f"nothing known is too deep ({counted(open_ones, 'stack')} not fully known)"
+        if open_ones
+        else "every stack fits"
+    )
     return (
         f"{build.title}: {fits}, {counted(screws, 'screw')} into radiators, {used} in use, "
         f"{sheet.supply.power:.0f} W behind the supply in {sheet.supply.state}, "
@@ -73,7 +78,7 @@ def stacks_table(fits: Sequence[Fit]) -> Part:
         [
             fit.path,
             fit.layout,
-            _mm(fit.depth) + (" and more" if fit.unknown else ""),
+            (ATLEAST if fit.unknown else "") + _mm(fit.depth),
             _mm(fit.space),
             _mm(fit.margin),
             _mm(fit.length),
