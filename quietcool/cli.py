@@ -23,11 +23,12 @@ import typer
 from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
-from quietcool.verbs import comparisons, workshop
+from quietcool.verbs import comparisons, proof, workshop
 from quietcool.verbs.options import AsJson, At, BuildFile, Seconds, Speeds, States
 from quietcool.verbs.telling import tell, tell_json, tell_parts
 
 if TYPE_CHECKING:
+    from quietcool.decide.bound.log import SearchLog
     from quietcool.decide.quietest import Quietest
     from quietcool.entry.build import Build
     from quietcool.show.console import Part
@@ -128,6 +129,7 @@ def quietest(
         str, typer.Option("--minimise", metavar="QUANTITY", help="dba, nc or nr: what is to be least there.")
     ] = "dba",
     seconds: Seconds = 60.0,
+    certificate: proof.Certificate = None,
     json: AsJson = False,
 ) -> int:
     """Find the quietest speeds that keep every limit.
@@ -138,7 +140,9 @@ def quietest(
     from quietcool.show import json_answers, tables, wording
 
     rig = read_build(build)
-    answer = found_quietest(rig, state, one_setting, at, seconds, minimise)
+    logs = proof.logs_for(certificate, minimise)
+    answer = found_quietest(rig, state, one_setting, at, seconds, minimise, logs)
+    proof.certify(certificate, rig, answer, logs)
     code = wording.quietest_verdict(rig, answer)
     if json:
         return tell_json(json_answers.quietest_answer(rig, answer), code)
@@ -209,6 +213,7 @@ def demo(
 
 app.command()(comparisons.tradeoff)
 app.command()(comparisons.layouts)
+app.command()(proof.verify)
 app.command()(workshop.shop)
 app.command()(workshop.diagnose)
 
@@ -220,6 +225,7 @@ def found_quietest(
     at: str | None,
     seconds: float,
     minimise: str = "dba",
+    logs: dict[str, SearchLog] | None = None,
 ) -> Quietest:
     """Ask for the quietest setting, with progress on stderr."""
     from quietcool.entry.choices import (
@@ -248,6 +254,7 @@ def found_quietest(
             seconds=time,
             minimise=least,
             progress=progress,
+            logs=logs,
         )
 
 

@@ -7,13 +7,14 @@ from typing import Any
 
 from quietcool.show.comparison_schemas import layouts_schema, tradeoff_schema
 from quietcool.show.sound_schema import octave_list, sound_schema
+from quietcool.show.verification import verify_schema
 from quietcool.show.workshop_schemas import diagnose_schema, shop_schema
 
 Schema = dict[str, Any]
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PART_KINDS = ("fan", "radiator", "plate", "pump", "resistance")
-VERBS = ("check", "demo", "diagnose", "layouts", "quietest", "schema", "shop", "solve", "sound", "tradeoff")
+VERBS = ("check", "demo", "diagnose", "layouts", "quietest", "schema", "shop", "solve", "sound", "tradeoff", "verify")
 #: What `quietcool schema` can be asked for.
 SUBJECTS = (*VERBS, "build", *PART_KINDS)
 
@@ -51,6 +52,7 @@ def schema_of(subject: str) -> Schema:
         "solve": _solve,
         "sound": _sound,
         "tradeoff": lambda: tradeoff_schema(_format(), _envelope()),
+        "verify": lambda: verify_schema(_format(), _envelope()),
     }
     return {"$schema": DIALECT, "title": f"quietcool {subject}: answer in JSON", **bodies[subject]()}
 
