@@ -1,0 +1,140 @@
+"""Descents that advance together: published optima, the same ends on every run, an orderly end when stopped."""
+
+from __future__ import annotations
+
+import threading
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from quietcool.decide.descent import descend_together
+
+Floats = NDArray[np.float64]
+Owners = NDArray[np.intp]
+
+SPAN = 6.0  # the published problem lives in -3 ... 3 on every axis
+
+
+def rosen_suzuki(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+    """Hock, W. and Schittkowski, K., "Test Examples for Nonlinear Programming Codes", Springer 1981, problem 43
+    (Rosen and Suzuki): least value -44 at (0, 1, 2, -1). Recalled, not re-read; the test checks the point itself."""
+    x = SPAN * places - 3.0
+    a, b, c, d = x.T
+    value = a * a + b * b + 2 * c * c + d * d - 5 * a - 5 * b - 21 * c + 7 * d
+    kept = [
+        8 - a * a - b * b - c * c - d * d - a + b - c + d,
+        10 - a * a - 2 * b * b - c * c - 2 * d * d + a + d,
+        5 - 2 * a * a - b * b - c * c - 2 * a + b + d,
+    ]
+    return value, np.stack(kept, axis=-1)
+
+
+def starts(count: int, n: int, seed: int = 0) -> Floats:
+    return np.random.default_rng(seed).uniform(size=(count, n))
+
+
+def test_the_published_optimum_is_an_optimum() -> None:
+    """Karush, Kuhn and Tucker by hand at (0, 1, 2, -1): slope (-5, -3, -13, 5) = 1 * (..1) + 2 * (..3), -44 exactly."""
+    value, kept = rosen_suzuki((np.array([[0.0, 1.0, 2.0, -1.0]]) + 3.0) / SPAN, np.zeros(1, dtype=np.intp))
+    slope = np.array([-5.0, -3.0, -13.0, 5.0])
+    first, third = np.array([-1.0, -1.0, -5.0, 3.0]), np.array([-2.0, -1.0, -4.0, 1.0])
+
+    assert value[0] == pytest.approx(-44.0)
+    assert kept[0] == pytest.approx([0.0, 1.0, 0.0])
+    assert slope == pytest.approx(1.0 * first + 2.0 * third)
+
+
+def test_every_start_ends_in_the_published_optimum() -> None:
+    ends = descend_together(rosen_suzuki, starts(6, 4))
+
+    for end in ends:
+        assert end.level == pytest.approx(-44.0, abs=1e-3)
+        assert SPAN * end.place - 3.0 == pytest.approx([0.0, 1.0, 2.0, -1.0], abs=0.02)
+        assert end.margins.min() > -1e-4
+
+
+def test_slopes_at_the_end_are_those_of_the_formula() -> None:
+    end = descend_together(rosen_suzuki, starts(1, 4))[0]
+    a, b, c, d = SPAN * end.place - 3.0
+
+    assert end.level_slope == pytest.approx(SPAN * np.array([2 * a - 5, 2 * b - 5, 4 * c - 21, 2 * d + 7]), abs=0.05)
+    assert end.margin_slope[2] == pytest.approx(SPAN * np.array([-4 * a - 2, 1 - 2 * b, -2 * c, 1.0]), abs=0.05)
+
+
+def test_the_ends_lie_inside_the_range_even_where_the_level_falls_beyond_it() -> None:
+    ends = descend_together(lambda p, _: (p.sum(axis=1), np.zeros((len(p), 0))), starts(4, 3))
+
+    assert np.array([end.place for end in ends]) == pytest.approx(np.zeros((4, 3)), abs=1e-9)
+
+
+def test_every_start_is_asked_under_its_own_number() -> None:
+    """Start k seeks its own target; a mix-up of questions and answers would lead it to another's."""
+    targets = starts(5, 2, seed=9)
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        return 50.0 * ((places - targets[owners]) ** 2).sum(axis=1), np.zeros((len(places), 0))
+
+    ends = descend_together(ask, starts(5, 2))
+
+    assert np.array([end.place for end in ends]) == pytest.approx(targets, abs=1e-3)
+
+
+def test_the_same_starts_give_the_same_bits() -> None:
+    first, second = (descend_together(rosen_suzuki, starts(6, 4)) for _ in range(2))
+
+    assert [end.place.tobytes() for end in first] == [end.place.tobytes() for end in second]
+    assert [end.level for end in first] == [end.level for end in second]
+
+
+def test_company_changes_nothing() -> None:
+    together = descend_together(rosen_suzuki, starts(6, 4))
+    alone = [descend_together(rosen_suzuki, start[None])[0] for start in starts(6, 4)]
+
+    assert [end.place.tobytes() for end in together] == [end.place.tobytes() for end in alone]
+
+
+def test_starts_share_their_questions() -> None:
+    """A count, not seconds: as many rounds as the longest descent takes, not the sum over all of them."""
+    rounds: list[int] = []
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        rounds.append(len(np.unique(owners)))
+        return rosen_suzuki(places, owners)
+
+    descend_together(ask, starts(8, 4))
+    asked = sum(rounds)
+
+    assert rounds[0] == 8
+    assert asked / len(rounds) > 3.0
+
+
+def test_a_place_without_answer_turns_the_search_back() -> None:
+    """Left of the diagonal there is no steady state: infinitely loud, infinitely bad."""
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        lost = places.sum(axis=1) < 0.5
+        level = np.where(lost, np.inf, 10.0 + 5.0 * ((places - 0.4) ** 2).sum(axis=1))
+        return level, np.where(lost, -np.inf, 1.0)[:, None]
+
+    ends = descend_together(ask, np.array([[0.9, 0.9], [0.35, 0.3], [0.9, 0.1]]))
+
+    assert all(np.isfinite(end.level) for end in ends)
+    assert min(end.level for end in ends) == pytest.approx(10.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt, ValueError])
+def test_whatever_stops_the_answers_stops_every_descent(error: type[BaseException]) -> None:
+    running = threading.active_count()
+    calls = 0
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        nonlocal calls
+        calls += 1
+        if calls == 3:
+            raise error("stop")
+        return rosen_suzuki(places, owners)
+
+    with pytest.raises(error):
+        descend_together(ask, starts(4, 4))
+    assert threading.active_count() == running
