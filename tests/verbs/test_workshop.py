@@ -169,7 +169,7 @@ def test_a_hot_chip_over_cool_water_is_the_block(say: Any, spoiled: Any) -> None
 
 def test_with_speeds_the_model_is_the_yardstick(say: Any) -> None:
     """What `solve` gives in a state is sound, whatever the words are that it is typed in."""
-    solved = parsed(say("solve", BOOTH, "--state", "transcode", "--draws", "0", "--json"), "solve")
+    solved = parsed(say("solve", BOOTH, "--state", "transcode", "--json"), "solve")
     coolant, core = solved["loop"]["temp_max_c"], solved["sources"]["cpu"]["core"]["temp_c"]
     words = ("diagnose", BOOTH, "--state", "transcode", "--room", "23", "--coolant", f"{coolant} degC")
     found = parsed(say(*words, "--temp", f"cpu core={core}", "--json"), "diagnose")
