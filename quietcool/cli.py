@@ -23,8 +23,8 @@ import typer
 from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
-from quietcool.verbs import comparisons, proof, workshop
-from quietcool.verbs.options import AsJson, At, BuildFile, Seconds, Speeds, States
+from quietcool.verbs import comparisons, decisions, proof, workshop
+from quietcool.verbs.options import AsJson, At, BuildFile, Draws, Seconds, Seed, Speeds, States
 from quietcool.verbs.telling import tell, tell_json, tell_parts
 
 if TYPE_CHECKING:
@@ -99,24 +99,33 @@ def check(build: BuildFile, json: AsJson = False) -> int:
 
 
 @app.command()
-def solve(build: BuildFile, state: States = None, speed: Speeds = None, json: AsJson = False) -> int:
+def solve(
+    build: BuildFile,
+    state: States = None,
+    speed: Speeds = None,
+    draws: Draws = decisions.DRAWS,
+    seed: Seed = 0,
+    rank: Annotated[bool, typer.Option("--rank", help="Rank what to measure first.")] = False,
+    json: AsJson = False,
+) -> int:
     """Solve a build at given speeds.
 
-    Flows, temperatures and levels in every state asked for, and which limits they keep.
+    Flows, temperatures and levels in every state asked for, which limits they keep, and how sure that is.
     """
     from quietcool.entry.buildfile import read_build
     from quietcool.entry.choices import asked_for, chosen_speeds, chosen_states
-    from quietcool.show import json_answers, tables, wording
+    from quietcool.show import json_answers, tables, uncertainty, wording
     from quietcool.solve.operating_point import solve_operating_point
 
     rig = read_build(build)
     names, speeds = asked_for(lambda: chosen_states(rig, state), lambda: chosen_speeds(rig, speed))
     points = {name: solve_operating_point(rig, rig.state(name), speeds) for name in names}
-    code = wording.verdict(rig, points)
+    sure, code = decisions.how_sure(rig, points, draws, seed, rank=rank), wording.verdict(rig, points)
     if json:
-        return tell_json(json_answers.solve_answer(rig, points), code)
+        return tell_json(uncertainty.with_uncertainty(rig, json_answers.solve_answer(rig, points), sure), code)
     said = [wording.solve_sentence(rig, name, point) for name, point in points.items()]
-    return tell_parts([*said, *tables.solve_tables(rig, points)], code)
+    said += uncertainty.sure_sentences(rig, sure)
+    return tell_parts([*said, *tables.solve_tables(rig, points), *uncertainty.sure_tables(rig, sure)], code)
 
 
 @app.command()
@@ -130,6 +139,9 @@ def quietest(
     ] = "dba",
     seconds: Seconds = 60.0,
     certificate: proof.Certificate = None,
+    confidence: decisions.Confidence = None,
+    draws: Draws = decisions.DRAWS,
+    seed: Seed = 0,
     json: AsJson = False,
 ) -> int:
     """Find the quietest speeds that keep every limit.
@@ -137,16 +149,22 @@ def quietest(
     Each state gets its own setting. The answer says what limits it, and how much quieter any other setting could be.
     """
     from quietcool.entry.buildfile import read_build
-    from quietcool.show import json_answers, tables, wording
+    from quietcool.show import json_answers, tables, uncertainty, wording
 
     rig = read_build(build)
+    if confidence is not None:
+        decisions.alone("--confidence", minimise=minimise != "dba", certificate=certificate is not None)
+        return decisions.robust(rig, state, one_setting, at, seconds, confidence, draws, seed, json)
     logs = proof.logs_for(certificate, minimise)
     answer = found_quietest(rig, state, one_setting, at, seconds, minimise, logs)
     proof.certify(certificate, rig, answer, logs)
     code = wording.quietest_verdict(rig, answer)
+    sure = decisions.how_sure(rig, answer.points, draws, seed)
     if json:
-        return tell_json(json_answers.quietest_answer(rig, answer), code)
-    return tell_parts([*wording.quietest_sentences(rig, answer), *tables.quietest_tables(rig, answer)], code)
+        return tell_json(uncertainty.with_uncertainty(rig, json_answers.quietest_answer(rig, answer), sure), code)
+    said = [*wording.quietest_sentences(rig, answer), *uncertainty.sure_sentences(rig, sure, answer.position)]
+    told = [uncertainty.settings_sure_table(rig, sure, answer.position)] if sure else []
+    return tell_parts([*said, *tables.quietest_tables(rig, answer), *told], code)
 
 
 @app.command()

@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from quietcool.decide.limits import Limit, limits, margins
 from quietcool.decide.sampling import central_interval, index_design, latin_hypercube, variance_shares
 from quietcool.decide.tolerances import UncertainInput, uncertain_inputs
-from quietcool.decide.variation import VariedBuild, solve_varied, vary
+from quietcool.decide.variation import VariedBuild, moved_levels, solve_varied, vary
 from quietcool.entry.build import Build
-from quietcool.solve.operating_point import OperatingPoint
+from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -112,9 +112,7 @@ def find_uncertainty(build: Build, state: str, speeds: ArrayLike, draws: Draws) 
     Uncertainty
         A draw without a steady state keeps no limit and does not count for the intervals.
     """
-    varied = draws.of(build)
-    point = solve_varied(varied, state, np.asarray(speeds, float))
-    found = drawn_margins(varied, state, point, draws.count)
+    point, found = solve_drawn(draws.of(build), state, np.asarray(speeds, float), draws.count)
     held = found >= 0.0  # a NaN keeps nothing
     low, high = _ends(point)
     return Uncertainty(
@@ -158,10 +156,34 @@ def find_uncertainties(
     return found
 
 
-def drawn_margins(varied: VariedBuild, state: str, point: OperatingPoint, count: int) -> Floats:
-    """Margins of every draw, (draws, limits); in the units of `limits`."""
-    found = margins(varied.build, varied.build.state(state), point)
-    return np.broadcast_to(found, (count, found.shape[-1]))
+def solve_drawn(varied: VariedBuild, state: str, speeds: ArrayLike, count: int) -> tuple[OperatingPoint, Floats]:
+    """Solve a varied build, and say by how much it keeps its limits.
+
+    Parameters
+    ----------
+    varied : VariedBuild
+        A build with errors.
+    state : str
+        Name of the state.
+    speeds : array_like, (..., groups + 1)
+        [rev/s]
+    count : int
+        Number of draws. [-]
+
+    Returns
+    -------
+    tuple of OperatingPoint and ndarray
+        Margins are (draws, limits), in the units of `limits`; NaN where a draw has no steady state.
+    """
+    load = varied.build.state(state)
+    unmoved = solve_operating_point(varied.build, load, speeds)
+    point = moved_levels(varied, load, unmoved)
+    found = margins(varied.build, load, point)
+    for i, limit in enumerate(limits(varied.build, load)):
+        if limit.criterion != "dba":
+            # Octaves are those of the sheets: what moves the levels besides moves the margin of a rating alike.
+            found[..., i] -= point.level[..., limit.index] - unmoved.level[..., limit.index]
+    return point, np.broadcast_to(found, (*found.shape[:-2], count, found.shape[-1]))
 
 
 def _ends(point: OperatingPoint) -> tuple[OperatingPoint, OperatingPoint]:

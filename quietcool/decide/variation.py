@@ -110,15 +110,14 @@ def vary(build: Build, inputs: Sequence[UncertainInput], scores: Floats) -> Vari
 
 def solve_varied(varied: VariedBuild, state: str, speeds: ArrayLike) -> OperatingPoint:
     """Solve a varied build in the state of that name; see `solve_operating_point`."""
-    state_ = varied.build.state(state)
-    point = solve_operating_point(varied.build, state_, speeds)
+    load = varied.build.state(state)
+    return moved_levels(varied, load, solve_operating_point(varied.build, load, speeds))
+
+
+def moved_levels(varied: VariedBuild, state: State, point: OperatingPoint) -> OperatingPoint:
+    """Move the levels of a point: each group, each fixed source, then everything at a position."""
     if not (varied.group_shift or varied.source_shift or varied.position_shift):
         return point
-    return _shifted(varied, state_, point)
-
-
-def _shifted(varied: VariedBuild, state: State, point: OperatingPoint) -> OperatingPoint:
-    """Move the levels of a solved point: each group, each fixed source, then everything at a position."""
     build = varied.build
     contributions = point.contributions + _column(varied.group_shift, build.group_names)[..., None]
     fixed = fixed_heard_levels(build, state)

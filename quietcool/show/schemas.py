@@ -7,6 +7,7 @@ from typing import Any
 
 from quietcool.show.comparison_schemas import layouts_schema, tradeoff_schema
 from quietcool.show.sound_schema import octave_list, sound_schema
+from quietcool.show.uncertainty_schema import robust_schema, uncertainty_schema
 from quietcool.show.verification import verify_schema
 from quietcool.show.workshop_schemas import diagnose_schema, shop_schema
 
@@ -182,10 +183,10 @@ def _limit() -> dict[str, Schema]:
 def _solve() -> Schema:
     """One operating point, or several by state."""
     point = _operating_point()
-    several = {"operating_points": _by_name(_record(point))}
+    several = {"operating_points": _by_name(_record(point, uncertainty_schema()))}
     return {
         "oneOf": [
-            _record({**_format(), **point, **_envelope()}),
+            _record({**_format(), **point, **_envelope()}, uncertainty_schema()),
             _record({**_format(), **several, **_envelope()}),
         ]
     }
@@ -204,7 +205,8 @@ def _outcome() -> dict[str, Schema]:
 
 
 def _quietest() -> Schema:
-    return _record(_quietest_properties(), _rating())
+    robust = robust_schema(_groups(), _record(_operating_point(), uncertainty_schema()))
+    return _record(_quietest_properties(), _rating() | robust)
 
 
 def _quietest_properties() -> dict[str, Schema]:
@@ -221,7 +223,7 @@ def _quietest_properties() -> dict[str, Schema]:
         "infeasibility_proven": _FLAG,
         **_outcome(),
         "binding": _list_of(_record(binding, worth)),
-        "operating_points": _by_name(_record(_operating_point())),
+        "operating_points": _by_name(_record(_operating_point(), uncertainty_schema())),
     }
     return {
         **_format(),

@@ -1,8 +1,8 @@
-"""The published JSON Schema of how sure an operating point is."""
+"""Published JSON Schemas: how sure an operating point is, and robust settings."""
 
 from __future__ import annotations
 
-from quietcool.show.schema_words import COUNT, NUMBER, TEXT, Schema, by_name, list_of, maybe, record, said
+from quietcool.show.schema_words import COUNT, FLAG, NUMBER, TEXT, Schema, by_name, list_of, maybe, record, said
 
 
 def uncertainty_schema() -> dict[str, Schema]:
@@ -36,3 +36,29 @@ def uncertainty_schema() -> dict[str, Schema]:
     )
     whole["properties"]["ranking"] = list_of(record(ranking))
     return {"uncertainty": whole}
+
+
+def robust_schema(groups: Schema, point: Schema) -> dict[str, Schema]:
+    """Return the optional property of an answer of `quietest` for `--confidence`."""
+    tighter = {"state": TEXT, "limit": TEXT, "by": maybe("in `unit`"), "unit": TEXT}
+    setting = {
+        "states": list_of(TEXT),
+        "groups": groups,
+        "status": said(TEXT, "of the problem with tightened limits, as are level, bound and gap"),
+        "level_dba": maybe("null where no setting keeps the tightened limits"),
+        "lower_bound_dba": maybe("no setting that keeps the tightened limits is quieter"),
+        "gap_db": maybe("level less lower bound"),
+        "chance": said(NUMBER, "that all limits are kept, by fresh draws"),
+        "nominal_chance": said(NUMBER, "the same of the nominal setting"),
+        "reached": FLAG,
+        "tightened": list_of(record(tighter)),
+        "operating_points": by_name(point),
+    }
+    whole = {
+        "confidence": said(NUMBER, "asked for"),
+        "reached": FLAG,
+        "fresh_draws": COUNT,
+        "seed": COUNT,
+        "settings": list_of(record(setting)),
+    }
+    return {"robust": record(whole)}
