@@ -84,3 +84,24 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
         depth=np.zeros(1, dtype=np.intp),
         number=np.zeros(1, dtype=np.intp),
     )
+
+
+def hull(boxes: Boxes) -> Boxes:
+    """The smallest box that holds all boxes."""
+
+    def around(spans: Floats) -> Floats:
+        return np.stack([spans[..., 0].min(axis=0), spans[..., 1].max(axis=0)], axis=-1)[None]
+
+    return Boxes(
+        around(boxes.pressure),
+        around(boxes.air_temp),
+        around(boxes.coolant_temp),
+        np.array([[boxes.pump[:, 0].min(), boxes.pump[:, 1].max()]]),
+        tuple(np.any(a, axis=0, keepdims=True) for a in boxes.allowed),
+        tuple(around(f) for f in boxes.flow),
+        tuple(around(c) for c in boxes.conductance),
+        boxes.price[:1],
+        boxes.bound.min(keepdims=True),
+        boxes.depth[:1],
+        boxes.number[:1],
+    )

@@ -33,7 +33,7 @@ class Examined(NamedTuple):
     energy: tuple[Floats, ...]  # least noise energy of every option of every cluster, inf if struck [-]
 
 
-def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False) -> Examined:
+def examine(frame: Frame, boxes: Boxes, goal: Floats | float, *, from_afar: bool = False) -> Examined:
     """Work out the ranges of boxes and shrink them; boxes that can hold nothing better are left out.
 
     Parameters
@@ -42,8 +42,8 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
         The state.
     boxes : Boxes
         Any number.
-    goal : float
-        Noise energy that a setting must undercut to matter. [-]
+    goal : ndarray, (boxes,), or float
+        Noise energy that a setting in a box must undercut to matter. [-]
     from_afar : bool
         True where the flow ranges known so far are wide, at the root.
 
@@ -86,7 +86,7 @@ def examine(frame: Frame, boxes: Boxes, goal: float, *, from_afar: bool = False)
     return pick(Examined(shrunk, ring, tuple(paths), tuple(state.energy)), np.flatnonzero(alive))
 
 
-def _quiet_enough(frame: Frame, boxes: Boxes, goal: float) -> list[Flags]:
+def _quiet_enough(frame: Frame, boxes: Boxes, goal: Floats | float) -> list[Flags]:
     """Options that are not too loud even at the least load adders: struck before anything dearer is worked out."""
     energy = []
     for cluster, allowed in zip(frame.clusters, boxes.allowed, strict=True):
@@ -99,7 +99,7 @@ def _quiet_enough(frame: Frame, boxes: Boxes, goal: float) -> list[Flags]:
     least = [e.min(axis=1) for e in energy]
     rest = _least_from(frame.pump_energy, boxes.pump) + np.sum(least, axis=0)
     with np.errstate(invalid="ignore"):
-        return [e + (rest - low)[:, None] < goal for e, low in zip(energy, least, strict=True)]
+        return [e + (rest - low)[:, None] < np.reshape(goal, (-1, 1)) for e, low in zip(energy, least, strict=True)]
 
 
 def pick(seen: Examined, picked: NDArray[np.intp]) -> Examined:
@@ -227,7 +227,7 @@ class _Shrinking:
                 per_cluster.append(self._of_cluster(number, values))
             self._strike_by_sum(per_cluster, 0.0, 0.0)
 
-    def strike_by_noise(self, goal: float) -> None:
+    def strike_by_noise(self, goal: Floats | float) -> None:
         """A setting as loud as the goal, or louder than a limit elsewhere, does not matter."""
         pump = _least_from(self.frame.pump_energy, self.boxes.pump)
         self._strike_by_energy(self.energy, pump, goal)
@@ -241,11 +241,11 @@ class _Shrinking:
             ]
             self._strike_by_energy(elsewhere, _least_from(pump_elsewhere, self.boxes.pump), 1.0 + OUTWARD)
 
-    def _strike_by_energy(self, energy: list[Floats], pump: Floats, most: float) -> None:
+    def _strike_by_energy(self, energy: list[Floats], pump: Floats, most: Floats | float) -> None:
         least = [np.where(a, e, np.inf).min(axis=1) for a, e in zip(self.allowed, energy, strict=True)]
         total = pump + np.sum(least, axis=0)
         for number, value in enumerate(energy):
-            self._strike(number, value + (total - least[number])[:, None] < most)
+            self._strike(number, value + (total - least[number])[:, None] < np.reshape(most, (-1, 1)))
 
     def strike_by_heat(self) -> None:
         """All radiators together give off what is put in."""

@@ -9,11 +9,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from quietcool.decide.bound.boxes import Boxes, join, root_box
+from quietcool.decide.bound.ascent import ascend, first_reference, merge
+from quietcool.decide.bound.boxes import Boxes, hull, join, root_box
 from quietcool.decide.bound.frame import Frame, TooManyOptions, make_frame
 from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.bound.propagation import Examined, examine, pick
-from quietcool.decide.bound.relaxation import Evaluation, Reference, Relaxation, price_count
+from quietcool.decide.bound.relaxation import Evaluation, Relaxation, price_count
 from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid, grid_speeds
 from quietcool.decide.question import Question
 from quietcool.solve.loop import station_names
@@ -21,9 +22,7 @@ from quietcool.solve.operating_point import solve_operating_point
 
 Floats = NDArray[np.float64]
 
-TOLERANCE = (
-    0.099  # a proof that nothing is quieter by more than this is enough; a hair inside what is called proven [dB]
-)
+TOLERANCE = 0.099  # a proof to within this is enough: a hair inside what is called proven [dB]
 CHUNK = 256  # boxes looked at together
 BEST_FIRST_EVERY = 4  # every so many chunks the lowest bounds go first, else the deepest boxes
 ASCENTS = 12  # steps of the prices for a box with one pump step
@@ -31,10 +30,6 @@ ASCENTS_PUMP_RANGE = 2
 FIRST_ASCENTS = 120  # for the prices to start from
 FIRST_VISITS = 4
 FIRST_WIDTH = 1.0  # of the box round the incumbent that they are raised in [Pa, K]
-DEFLECTION = 1.5
-STEP_PART = 0.5
-AIM = 1.002  # the ascent aims a little above the goal
-REFERENCE_WEIGHT = 0.3
 PUMP_FIRST = 2.0  # weight of the pump's range when the range to split is chosen: it spoils every conductance
 SMALLEST_WIDTH = 1e-5  # of a range that is still split [Pa, K]
 SLICES = 24  # of every range at the root
@@ -86,7 +81,7 @@ def prove(
         left = (end - time.monotonic()) / (len(question.states) - i)
         try:
             log = None if logs is None else logs.setdefault(state.name, SearchLog())
-            search = _Search(question, state.name, best, time.monotonic() + left, report, log)
+            search = BoxSearch(question, state.name, best, time.monotonic() + left, report, log)
         except TooManyOptions:
             proofs.append(Proof(-np.inf, best, 0, False, False))
             continue
@@ -101,7 +96,7 @@ def prove(
     )
 
 
-class _Search:
+class BoxSearch:
     """One branch and bound."""
 
     def __init__(
@@ -134,31 +129,40 @@ class _Search:
         """Level of a noise energy [dB(A)]."""
         return self.unit + 10.0 * np.log10(energy) if energy > 0.0 else -np.inf
 
+    def goals(self, boxes: Boxes) -> Floats:
+        """Noise energy at which each box is closed, (boxes,) [-]."""
+        return np.full(boxes.count, self.goal)
+
     def run(self) -> Proof:
         """Split boxes until none is open, or time is over."""
-        queue = self._first_boxes()
-        interrupted, chunk_number = False, 0
+        rest, interrupted = self.work_off(self.first_boxes())
+        energy = min((float(boxes.bound.min()) for boxes in rest), default=np.inf)
+        least = min(energy, self.goal)
+        bound = self.level(least) if np.isfinite(least) else np.inf
+        if self.log is not None:
+            self.log.end(self.unit, bound)
+        return Proof(bound, self.best, self.box_count, not rest, interrupted)
+
+    def work_off(self, queue: list[Boxes]) -> tuple[list[Boxes], bool]:
+        """Visit boxes until none is left or time is over; return those left open, and whether Ctrl-C came."""
+        chunk_number = 0
         in_hand: Boxes | None = None
         try:
             while queue:
                 queue, in_hand = self._next(queue, chunk_number)
                 if time.monotonic() > self.end:
-                    break
+                    return [*queue, in_hand], False
                 children = self._visit(in_hand)
                 in_hand = None
                 if children is not None:
                     queue.append(children)
                 chunk_number += 1
                 if chunk_number % 8 == 0 and queue:
-                    self.report(self.best.level, self.level(min(self._open_bound(queue), self.goal)))
+                    least = min(float(boxes.bound.min()) for boxes in queue)
+                    self.report(self.best.level, self.level(min(least, self.goal)))
         except KeyboardInterrupt:
-            interrupted = True
-        rest = queue + ([in_hand] if in_hand is not None else [])
-        energy = min([self._open_bound([boxes]) for boxes in rest], default=np.inf)
-        bound = self.level(min(energy, self.goal)) if np.isfinite(min(energy, self.goal)) else np.inf
-        if self.log is not None:
-            self.log.end(self.unit, bound)
-        return Proof(bound, self.best, self.box_count, not rest, interrupted)
+            return queue + ([in_hand] if in_hand is not None else []), True
+        return [], False
 
     def _new_numbers(self, count: int) -> NDArray[np.intp]:
         """Numbers for boxes that are about to be made."""
@@ -166,7 +170,7 @@ class _Search:
         self.last_number += count
         return np.arange(first, first + count, dtype=np.intp)
 
-    def _first_boxes(self) -> list[Boxes]:
+    def first_boxes(self) -> list[Boxes]:
         """Slices of every enclosure pressure: only in a slice is the flow through an enclosure known at all."""
         boxes = root_box(self.frame, price_count(self.frame))
         boxes = boxes._replace(price=self.pool[None])
@@ -176,10 +180,10 @@ class _Search:
                 if boxes.count == 0:
                     return []
                 if sweep < SHAVINGS - 1:
-                    boxes = _hull(boxes)
+                    boxes = hull(boxes)
         for _ in range(FIRST_VISITS):
             if boxes.count:
-                boxes = examine(self.frame, boxes, self.goal, from_afar=True).boxes
+                boxes = examine(self.frame, boxes, self.goals(boxes), from_afar=True).boxes
         self.box_count += boxes.count
         return [boxes] if boxes.count else []
 
@@ -199,10 +203,7 @@ class _Search:
                 boxes.number, np.full(boxes.count, node), edges[:, 1:-1], slices.number.reshape(boxes.count, SLICES)
             )
         self.box_count += slices.count
-        return examine(self.frame, slices, self.goal, from_afar=True).boxes
-
-    def _open_bound(self, queue: list[Boxes]) -> float:
-        return min(float(boxes.bound.min()) for boxes in queue)
+        return examine(self.frame, slices, self.goals(slices), from_afar=True).boxes
 
     def _next(self, queue: list[Boxes], number: int) -> tuple[list[Boxes], Boxes]:
         """Take a chunk of boxes off the queue: the deepest, now and then those with the lowest bound."""
@@ -215,41 +216,46 @@ class _Search:
     def _visit(self, boxes: Boxes) -> Boxes | None:
         """Examine boxes, bound them, try what they point to, and split what stays open."""
         self.box_count += boxes.count
-        boxes = boxes.take(boxes.bound < self.goal)
+        boxes = boxes.take(boxes.bound < self.goals(boxes))
         if boxes.count == 0:
             return None
-        seen = examine(self.frame, boxes, self.goal, from_afar=bool(boxes.depth.min() <= AFAR_DEPTH))
+        from_afar = bool(boxes.depth.min() <= AFAR_DEPTH)
+        seen = examine(self.frame, boxes, self.goals(boxes), from_afar=from_afar)
+        if seen.boxes.count == 0:
+            return None
         seen, price, first = self._start_ascent(seen)
         if seen.boxes.count == 0:
             return None
         single = bool(np.all(seen.boxes.pump[:, 0] == seen.boxes.pump[:, 1]))
-        price, evaluation = self._ascend(Relaxation(self.frame, seen), price, ASCENTS if single else ASCENTS_PUMP_RANGE)
-        evaluation = _merge(first, evaluation, evaluation.bound >= first.bound)
+        price, evaluation = self._ascend(seen, price, ASCENTS if single else ASCENTS_PUMP_RANGE)
+        evaluation = merge(first, evaluation, evaluation.bound >= first.bound)
         if self.log is not None:
             self.log.bound(seen.boxes.number, evaluation.price, evaluation.reference)
         self._try_choices(evaluation, seen)
+        goals = self.goals(seen.boxes)
         bound = np.maximum(seen.boxes.bound, evaluation.bound)
         allowed = tuple(
-            a & (value < self.goal) for a, value in zip(seen.boxes.allowed, evaluation.option_bound, strict=True)
+            a & (value < goals[:, None]) for a, value in zip(seen.boxes.allowed, evaluation.option_bound, strict=True)
         )
-        open_boxes = (bound < self.goal) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
+        open_boxes = (bound < goals) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
         kept = seen.boxes._replace(bound=bound, price=price, allowed=allowed).take(open_boxes)
         return None if kept.count == 0 else self._split(kept, evaluation.loss[open_boxes])
 
+    def _ascend(self, seen: Examined, price: Floats, steps: int) -> tuple[Floats, Evaluation]:
+        return ascend(Relaxation(self.frame, seen), price, steps, self.goals(seen.boxes), self.scales)
+
     def _start_ascent(self, seen: Examined) -> tuple[Examined, Floats, Evaluation]:
         """Bound boxes at the better of their parents' and the pool's prices; only those that stay open go on."""
-        if seen.boxes.count == 0:
-            return seen, seen.boxes.price, None
         relaxation = Relaxation(self.frame, seen)
-        reference = self._first_reference(relaxation)
+        reference = first_reference(relaxation)
         parent = relaxation.evaluate(seen.boxes.price, reference)
         pool = relaxation.evaluate(np.broadcast_to(self.pool, seen.boxes.price.shape), reference)
         better = pool.bound > parent.bound
-        best = _merge(parent, pool, better)
+        best = merge(parent, pool, better)
         price = np.where(better[:, None], self.pool, seen.boxes.price)
         if self.log is not None:
             self.log.bound(seen.boxes.number, best.price, best.reference)
-        still_open = np.flatnonzero(best.bound < self.goal)
+        still_open = np.flatnonzero(best.bound < self.goals(seen.boxes))
         return pick(seen, still_open), price[still_open], best.take(still_open)
 
     def _price_scales(self) -> Floats:
@@ -269,7 +275,7 @@ class _Search:
             if seen.boxes.count == 0:
                 return np.zeros(count)
             box = seen.boxes
-        return self._ascend(Relaxation(self.frame, seen), np.zeros((1, count)), FIRST_ASCENTS)[0][0]
+        return self._ascend(seen, np.zeros((1, count)), FIRST_ASCENTS)[0][0]
 
     def _box_round_incumbent(self) -> Boxes:
         frame, build = self.frame, self.question.build
@@ -291,41 +297,6 @@ class _Search:
             coolant_temp=coolant,
             pump=np.full((1, 2), self.best.steps[-1]),
         )
-
-    def _ascend(self, relaxation: Relaxation, start: Floats, steps: int) -> tuple[Floats, Evaluation]:
-        """Raise the bound by deflected subgradient steps on the prices; return the best prices of every box."""
-        price = start * self.scales
-        reference = self._first_reference(relaxation)
-        now = best = relaxation.evaluate(start, reference)
-        best_price, direction = price, np.zeros_like(price)
-        goal = self.goal if np.isfinite(self.goal) else 1e3
-        for _ in range(steps):
-            if np.all(best.bound >= goal):
-                break
-            reference = _moved(reference, now)
-            slope = now.slope / self.scales
-            square = (direction * direction).sum(axis=1)
-            along = (slope * direction).sum(axis=1)
-            deflect = np.maximum(0.0, -DEFLECTION * along / np.where(square > 0.0, square, 1.0))
-            direction = slope + deflect[:, None] * direction
-            length = (direction * direction).sum(axis=1)
-            step = STEP_PART * np.maximum(AIM * goal - now.bound, 0.0) / np.where(length > 0.0, length, 1.0)
-            price = price + np.where(best.bound < goal, step, 0.0)[:, None] * direction
-            now = relaxation.evaluate(price / self.scales, reference)
-            better = now.bound > best.bound
-            best_price = np.where(better[:, None], price, best_price)
-            best = _merge(best, now, better)
-        return best_price / self.scales, best
-
-    def _first_reference(self, relaxation: Relaxation) -> Reference:
-        """Middle of the ranges at the option of least noise."""
-        flow, conductance = [], []
-        for index, arrays in enumerate(relaxation.path_arrays):
-            number = next(c for c, cluster in enumerate(self.frame.clusters) if index in cluster.paths)
-            chosen = arrays.at(np.argmin(relaxation.energy[number], axis=1))
-            flow.append(chosen.flow[:, 0].mean(axis=1))
-            conductance.append(chosen.conductance[:, 0].mean(axis=1))
-        return Reference(np.stack(flow, axis=-1), np.stack(conductance, axis=-1))
 
     def _try_choices(self, evaluation: Evaluation, seen: Examined) -> None:
         """Solve the settings that the boxes point to; a quieter feasible one becomes the incumbent."""
@@ -391,46 +362,3 @@ class _Search:
                 )
             )
         return join(children)
-
-
-def _hull(boxes: Boxes) -> Boxes:
-    """The smallest box that holds all boxes."""
-
-    def around(spans: Floats) -> Floats:
-        return np.stack([spans[..., 0].min(axis=0), spans[..., 1].max(axis=0)], axis=-1)[None]
-
-    return Boxes(
-        around(boxes.pressure),
-        around(boxes.air_temp),
-        around(boxes.coolant_temp),
-        np.array([[boxes.pump[:, 0].min(), boxes.pump[:, 1].max()]]),
-        tuple(np.any(a, axis=0, keepdims=True) for a in boxes.allowed),
-        tuple(around(f) for f in boxes.flow),
-        tuple(around(c) for c in boxes.conductance),
-        boxes.price[:1],
-        boxes.bound.min(keepdims=True),
-        boxes.depth[:1],
-        boxes.number[:1],
-    )
-
-
-def _merge(old: Evaluation, new: Evaluation, better: NDArray[np.bool_]) -> Evaluation:
-    """Take over the evaluation of every box where it is better; option bounds are kept at their best."""
-    return Evaluation(
-        np.where(better, new.bound, old.bound),
-        np.where(better[:, None], new.slope, old.slope),
-        tuple(np.where(better, n, o) for n, o in zip(new.choice, old.choice, strict=True)),
-        tuple(np.maximum(n, o) for n, o in zip(new.option_bound, old.option_bound, strict=True)),
-        new.picked,
-        np.where(better[:, None], new.loss, old.loss),
-        np.where(better[:, None], new.price, old.price),
-        Reference(*(np.where(better[:, None], n, o) for n, o in zip(new.reference, old.reference, strict=True))),
-    )
-
-
-def _moved(reference: Reference, seen: Evaluation) -> Reference:
-    """Running mean of what the minimisers do."""
-    flow = np.stack([one.flow for one in seen.picked], axis=-1)
-    conductance = np.stack([one.conductance for one in seen.picked], axis=-1)
-    w = REFERENCE_WEIGHT
-    return Reference((1.0 - w) * reference.flow + w * flow, (1.0 - w) * reference.conductance + w * conductance)
