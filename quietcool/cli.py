@@ -23,7 +23,7 @@ import typer
 from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
-from quietcool.verbs import comparisons, decisions, proof, workshop
+from quietcool.verbs import comparisons, decisions, proof, showing, workshop
 from quietcool.verbs.options import AsJson, At, BuildFile, Draws, Seconds, Seed, Speeds, States
 from quietcool.verbs.telling import tell, tell_json, tell_parts
 
@@ -234,6 +234,7 @@ app.command()(comparisons.layouts)
 app.command()(proof.verify)
 app.command()(workshop.shop)
 app.command()(workshop.diagnose)
+app.command()(showing.report)
 
 
 def found_quietest(

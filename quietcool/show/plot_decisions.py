@@ -244,7 +244,8 @@ def tradeoff_title(curve: Tradeoff) -> str:
     span = last.limit - first.limit
     said = (
         f"From {number(_shown(curve, first.limit), 1)} to {number(_shown(curve, last.limit), 1)} "
-        f"{'K over the room' if curve.axis.over_room else '°C'} the rig gets {number(first.level - last.level, 1)} dB quieter"
+        f"{'K over the room' if curve.axis.over_room else '°C'} the rig gets {number(first.level - last.level, 1)} dB "
+        "quieter"
     )
     if curve.knee is not None and span > 0.0:
         knee = curve.points[curve.knee]
@@ -283,8 +284,9 @@ def _tradeoff_numbers(curve: Tradeoff) -> tuple[tuple[str, ...], tuple[tuple[str
 
 def _names(names: Sequence[str], domain: list[float]) -> Layout:
     return axis(
-        "", range=[len(names) - 0.4, -0.6], tickvals=list(range(len(names))), ticktext=[label(n) for n in names],
+        "", range=[len(names) - 0.4, -0.9], tickvals=list(range(len(names))), ticktext=[label(n) for n in names],
         showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")}, domain=sorted(domain),
+        ticklabelstandoff=6,
     )  # fmt: skip
 
 
@@ -341,8 +343,8 @@ def _layouts_words(answer: Layouts, path: str, shown: Sequence[tuple[LayoutOutco
         for o, g in shown
     ]
     return (
-        f"Layouts of {path} in {answer.state}, heard at the {answer.position}, each with the whole rig at its own optimum, "
-        f"against the present one; bars are 90 % intervals. {'; '.join(said)}."
+        f"Layouts of {path} in {answer.state}, heard at the {answer.position}, each with the whole rig at its own "
+        f"optimum, against the present one; bars are 90 % intervals. {'; '.join(said)}."
     )
 
 
@@ -362,7 +364,8 @@ def _layouts_numbers(outcomes: Sequence[LayoutOutcome]) -> tuple[tuple[str, ...]
             rows.append(
                 (
                     outcome.layout + (", present" if outcome.present else ""), number(gain.level, 1),
-                    number(gain.colder.value, 2), _ends(gain.colder), number(gain.quieter.value, 2), _ends(gain.quieter),
+                    number(gain.colder.value, 2), _ends(gain.colder),
+                    number(gain.quieter.value, 2), _ends(gain.quieter),
                 )
             )  # fmt: skip
     return ("layout", ">at dB(A)", ">colder, K", ">90 %", ">quieter, dB", ">90 %"), tuple(rows)

@@ -48,7 +48,7 @@ def speed_plane(
     position : int
         Where it is heard.
     quietest : str
-        What to call the marked setting: "quietest" if it is that.
+        What to call the marked setting: "quietest" if it is that, "this" without a word.
 
     Returns
     -------
@@ -60,7 +60,7 @@ def speed_plane(
     first, second = (np.array([in_unit(s, "rpm") for s in speeds.tolist()]) for speeds in plane.speeds)
     kept = np.all(plane.margins >= 0.0, axis=-1)
     keeps = bool(np.all(margins(build, state, point) >= 0.0))
-    called = quietest or "this setting"
+    called = quietest or "this"
     traces = [*_surface(plane, first, second), *_broken(plane, first, second)]
     traces.append(points([here[0]], [here[1]], called, ink("ink"), marker={"symbol": "star", "size": 17}))
     made = layout(
@@ -181,6 +181,10 @@ def _notes(plane: Plane, first: Floats, second: Floats, here: list[float], calle
     return notes
 
 
+def _setting(called: str) -> str:
+    return "this setting" if called == "this" else f"the {called} setting"
+
+
 def _title(
     plane: Plane, point: OperatingPoint, position: int, kept: NDArray[np.bool_], called: str, *, keeps: bool
 ) -> str:
@@ -188,13 +192,13 @@ def _title(
     level = f"{number(float(point.level[position]), 1)} dB(A){'' if keeps else ' and breaks a limit'}"
     pair = f"{plane.names[0]} and {plane.names[1]}"
     if share == 0.0:
-        return f"No speeds of {pair} keep every limit while the other groups stay; {called} makes {level}"
+        return f"No speeds of {pair} keep every limit while the other groups stay; {_setting(called)} makes {level}"
     if share == 1.0:
-        return f"Every pair of speeds of {pair} keeps every limit; {called} makes {level}"
+        return f"Every pair of speeds of {pair} keeps every limit; {_setting(called)} makes {level}"
     lowest = float(np.min(np.where(kept, plane.level, np.inf)))
     return (
         f"{number(100.0 * share, 0)} % of the speeds of {pair} keep every limit, the quietest of the grid at "
-        f"{number(lowest, 1)} dB(A); {called} makes {level}"
+        f"{number(lowest, 1)} dB(A); {_setting(called)} makes {level}"
     )
 
 
@@ -207,7 +211,7 @@ def _words(plane: Plane, kept: NDArray[np.bool_], called: str, here: list[float]
     return (
         f"Level (shades and full lines) and hottest coolant (dotted lines) over the speeds of {plane.names[0]} (along) "
         f"and {plane.names[1]} (up), the other groups as they are. Limits are kept on {number(100 * kept.mean(), 0)} % "
-        f"of the area; the rest is tinted. The star is {called}, at {rpm(round(here[0], 1))} and "
+        f"of the area; the rest is tinted. The star is {_setting(called)}, at {rpm(round(here[0], 1))} and "
         f"{rpm(round(here[1], 1))} rpm." + (f" Bands to avoid: {', '.join(bands)}." if bands else "")
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from quietcool.entry.build import PUMP, Build, Parallel, State
-from quietcool.show.console import number
+from quietcool.show.console import margin, number
 from quietcool.show.look import Layout, Picture, Trace, axis, ink, label, layout, line, note, points, rounded, signed
 from quietcool.solve.loop import station_names
 from quietcool.solve.operating_point import OperatingPoint
@@ -76,7 +76,7 @@ def _listed(names: tuple[str, ...]) -> Layout:
     """An axis of names from top to bottom."""
     return axis(
         "", range=[len(names) - 0.4, -0.6], tickvals=list(range(len(names))), ticktext=[label(n) for n in names],
-        showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")},
+        showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")}, ticklabelstandoff=6,
     )  # fmt: skip
 
 
@@ -213,7 +213,7 @@ def _title(state: State, point: OperatingPoint, temp_out: list[float]) -> str:
     if limit is None:
         return said
     left = in_unit(limit, "degC") - hottest
-    return f"{said}; {number(abs(left), 1)} K {'left to' if left >= 0.0 else 'over'} its limit"
+    return f"{said}; {margin(abs(left))} K {'left to' if left >= 0.0 else 'over'} its limit"
 
 
 def _words(names: tuple[str, ...], temp_in: list[float], temp_out: list[float], sensed: list[Sensed]) -> str:

@@ -30,7 +30,7 @@ from quietcool.solve.tones import VERDICTS
 
 Floats = NDArray[np.float64]
 
-ROW = 30  # height of one source [px]
+ROW = 27  # height of one source [px]
 HEAD = 1.5  # rows over a position, for its name
 FREQUENCIES = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
 LOWEST_TONE = 20.0  # a tone that is this far under the spectrum's top is not drawn [dB]
@@ -172,7 +172,7 @@ def _names(place: HeardAt) -> Layout:
     named = [entry.name for entry in _entries(place)]
     return axis(
         "", range=[len(named) - 0.5, -0.5], tickvals=list(range(len(named))), ticktext=[label(n) for n in named],
-        showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")},
+        showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")}, ticklabelstandoff=6,
     )  # fmt: skip
 
 
