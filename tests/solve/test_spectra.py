@@ -73,7 +73,7 @@ def test_worked_chain_from_a_sheet_to_the_microphone():
 
 
 def test_worked_single_numbers_in_octaves():
-    # Six fans of 22.0 dB(A) at 1 m suspended at 1500 rpm, at 900 rpm (k = 55), three flush behind a core; pump 28 dB(A);
+    # Six fans of 22.0 dB(A) at 1 m suspended at 1500 rpm, at 900 rpm (k = 55), three flush behind a core; pump 28;
     # room R = 33.3342 m2, Q = 2, 0.8 m: 27.9936 dB(A) by hand (Bies, Hansen & Howard, 5th ed., chapters 4 and 6).
     sheet = one_number(float(sound.power_level_from_pressure_level(22.0, 1.0, "suspended")))
     build = sounding(path(CORE, row(3)), path(row(3), name="rear"), fans={"side": fan(sheet)})
