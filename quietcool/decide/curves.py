@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -22,6 +23,7 @@ from quietcool.solve.operating_point import solve_operating_point
 Floats = NDArray[np.float64]
 
 CROWDING = 1.7  # of the limits at the cold end: levels are compared too, and there they lie far apart
+FAR = 0.3  # settings of a curve that differ by more are not joined [dB]
 MOST_SEEDS = 300  # settings taken over from the curve of another layout
 PRICE_REACH = 0.5  # a kelvin's price is taken over so much to both sides [K]
 LEAST_PRICE = 0.1  # below, a level says next to nothing about a temperature [dB/K]
@@ -47,23 +49,34 @@ class Curve:
     speeds: Floats  # (settings, groups + 1) [rev/s]
     steps: NDArray[np.intp]  # the same as steps of the grid
 
+    @functools.cached_property
+    def knots(self) -> tuple[Floats, Floats]:
+        """Temperatures and levels that straight lines join [K, dB(A)].
+
+        Where two settings lie far apart no setting stands between them: the curve steps down at the warmer one.
+        """
+        far = np.flatnonzero(-np.diff(self.level) > FAR)
+        temp = np.insert(self.temp, far + 1, np.nextafter(self.temp[far + 1], 0.0))
+        return temp, np.insert(self.level, far + 1, self.level[far])
+
     def coldest_at(self, level: ArrayLike) -> Floats:
-        """Temperature that a level buys, by straight lines between settings; NaN below the quietest [K]."""
+        """Temperature that a level buys, between near settings by straight lines; NaN below the quietest [K]."""
         asked = np.asarray(level, dtype=np.float64)
-        found = np.interp(asked, self.level[::-1], self.temp[::-1])
+        temps, levels = self.knots
+        found = np.interp(asked, levels[::-1], temps[::-1])
         return np.where(asked < self.level[-1], np.nan, found)
 
     def quietest_at(self, temp: ArrayLike) -> Floats:
-        """Level that a temperature costs, by straight lines between settings; NaN below the coldest [dB(A)]."""
+        """Level that a temperature costs, between near settings by straight lines; NaN below the coldest [dB(A)]."""
         asked = np.asarray(temp, dtype=np.float64)
-        return np.where(asked < self.temp[0], np.nan, np.interp(asked, self.temp, self.level))
+        return np.where(asked < self.temp[0], np.nan, np.interp(asked, *self.knots))
 
     def price_at(self, temp: ArrayLike) -> Floats:
         """Level saved for one kelvin more, over a stretch that no step of a speed can spoil [dB/K]."""
         asked = np.asarray(temp, dtype=np.float64)
         low = np.clip(asked - PRICE_REACH, self.temp[0], self.temp[-1])
         high = np.clip(asked + PRICE_REACH, self.temp[0], self.temp[-1])
-        fall = np.interp(low, self.temp, self.level) - np.interp(high, self.temp, self.level)
+        fall = np.interp(low, *self.knots) - np.interp(high, *self.knots)
         return np.maximum(fall / np.maximum(high - low, 1e-9), LEAST_PRICE)
 
     def place_at(self, temp: ArrayLike) -> NDArray[np.intp]:

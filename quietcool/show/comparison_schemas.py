@@ -46,6 +46,21 @@ def tradeoff_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) 
 
 def layouts_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) -> Schema:
     """Return the body of the schema of `layouts`; `head` holds `format`."""
+    path = {"radiator": TEXT, "layouts": said(list_of(record(_outcome())), "the present one first")}
+    return record(
+        {
+            **head,
+            **_asked(),
+            "draws": COUNT,
+            "solved_cases": COUNT,
+            "air_paths": by_name(record(path)),
+            **envelope,
+        }
+    )
+
+
+def _outcome() -> dict[str, Schema]:
+    """One layout of a radiator."""
     layout = one_of("push", "pull", "push-pull, one speed", "push-pull, two speeds", "as built")
     added = {
         "fans": {"type": "integer"},
@@ -65,7 +80,7 @@ def layouts_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) -
         "colder_k": _difference("at equal noise"),
         "quieter_db": _difference("at equal temperature"),
     }
-    outcome = {
+    return {
         "layout": layout,
         "present": FLAG,
         "quietest_dba": maybe("no setting of this layout that keeps the other limits is quieter, as far as found"),
@@ -77,17 +92,6 @@ def layouts_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) -
         "added": record(added),
         "reason": {"oneOf": [{"type": "null"}, _reason()]},
     }
-    path = {"radiator": TEXT, "layouts": said(list_of(record(outcome)), "the present one first")}
-    return record(
-        {
-            **head,
-            **_asked(),
-            "draws": COUNT,
-            "solved_cases": COUNT,
-            "air_paths": by_name(record(path)),
-            **envelope,
-        }
-    )
 
 
 def _groups() -> Schema:

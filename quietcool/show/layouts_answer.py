@@ -12,7 +12,7 @@ from quietcool.show.console import NOTHING, Part, number, rpm, table
 from quietcool.show.json_answers import FORMAT, Answer, envelope
 from quietcool.show.json_answers import number as in_json
 from quietcool.show.tradeoff_answer import csv_text, temp_words
-from quietcool.show.wording import BROKEN, KEPT, counted, level_words
+from quietcool.show.wording import BROKEN, KEPT, bound_words, counted, level_words
 from quietcool.units import in_unit
 
 NO_DIFFERENCE = "no difference you could measure"
@@ -22,8 +22,8 @@ RESTRICTIVE = 0.5  # share of the shut-off pressure from which a core is called 
 
 
 def layouts_verdict(answer: Layouts) -> int:
-    """Return the exit code: 3 where no setting keeps the limits besides that of the axis."""
-    return KEPT if all(outcome.gains for one in answer.paths for outcome in one.outcomes) else BROKEN
+    """Return the exit code: 3 where no setting of the build as it stands keeps the limits besides that of the axis."""
+    return KEPT if all(one.outcomes[0].gains for one in answer.paths) else BROKEN
 
 
 def layouts_sentences(answer: Layouts) -> list[str]:
@@ -73,7 +73,10 @@ def outcome_sentence(answer: Layouts, one: PathLayouts, outcome: LayoutOutcome) 
     heat = f"at equal temperature ({temp}) {difference_words(gain.quieter, 'dB', 'quieter', 'louder')}"
     if not math.isfinite(gain.quieter.value):
         heat = f"it cannot be as cold as {temp}"
-    return f"{head}: {noise}; {heat}."
+    bound = ""
+    if math.isfinite(outcome.lower_bound):
+        bound = f", where none of its settings is quieter than {bound_words(outcome.lower_bound)}"
+    return f"{head}: {noise}; {heat}{bound}."
 
 
 def difference_words(difference: Difference, unit: str, better: str, worse: str) -> str:
@@ -176,9 +179,8 @@ def gains_table(answer: Layouts, one: PathLayouts, outcome: LayoutOutcome) -> Pa
     for gain in outcome.gains:
         temp = gain.temp - answer.room_temp if answer.axis.over_room else in_unit(gain.temp, "degC")
         seen = [unit for unit, one in (("K", gain.colder), ("dB", gain.quieter)) if one.shows]
-        rows.append(
-            [number(gain.level, 1), number(temp, 1), _cell(gain.colder), _cell(gain.quieter), " and ".join(seen) or "no"]
-        )
+        place = [number(gain.level, 1), number(temp, 1)]
+        rows.append([*place, _cell(gain.colder), _cell(gain.quieter), " and ".join(seen) or "no"])
     speeds = ", ".join(
         f"{name} {rpm(in_unit(speed, 'rpm'))}"
         for name, speed in zip(outcome.groups, outcome.speeds.tolist(), strict=True)
