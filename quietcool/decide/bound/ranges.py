@@ -52,7 +52,7 @@ def _mean_temp(frame: Frame, boxes: Boxes, capacity: Floats, branch: Floats) -> 
     everywhere = np.stack([known[..., 0].min(axis=1), np.full(boxes.count, frame.coolant_limit)], axis=-1)
     ends = []
     for reach in ring.reaches:
-        inlet = coolant[:, reach.node] + _offset(frame, boxes, reach, capacity)
+        inlet = reach_range(frame, boxes, reach, capacity)
         own = heat_of(frame.state, frame.tables, (reach.station,), boxes.pump)
         rise = own / branch[ring.branches.branch_of(reach.station)][:, ::-1]
         ends += [inlet, inlet + np.maximum(rise, 0.0)]
@@ -66,6 +66,11 @@ def _mean_temp(frame: Frame, boxes: Boxes, capacity: Floats, branch: Floats) -> 
     count = 2 * len([s for s in (name for names in ring.branches.elements for name in names)])
     ends += [everywhere] * (count - len(ends))
     return np.mean(ends, axis=0)
+
+
+def reach_range(frame: Frame, boxes: Boxes, reach: Reach, capacity: Floats) -> Floats:
+    """Range of a station's inlet temperature, (boxes, 2) [K]."""
+    return boxes.coolant_temp[:, reach.node] + _offset(frame, boxes, reach, capacity)
 
 
 def _offset(frame: Frame, boxes: Boxes, reach: Reach, capacity: Floats) -> Floats:

@@ -1,0 +1,143 @@
+"""One branch and bound for a whole curve of level against a limited temperature.
+
+A setting whose limited temperature is T helps the curve only if it is quieter than the curve's point at the tightest
+limit that still admits T. In a box T is at least the lower end of what the box leaves open, so a box is closed as soon
+as its bound reaches the point at the first limit above that end: tight boxes are held to the loud end of the curve,
+loose ones to the quiet end, and every box serves all points at once.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quietcool.decide.bound.boxes import Boxes
+from quietcool.decide.bound.frame import TooManyOptions
+from quietcool.decide.bound.propagation import Examined
+from quietcool.decide.bound.ranges import reach_range, ring_ranges
+from quietcool.decide.bound.relaxation import Evaluation
+from quietcool.decide.bound.search import TOLERANCE, BoxSearch
+from quietcool.decide.incumbent import Incumbent
+from quietcool.decide.question import Question
+
+Floats = NDArray[np.float64]
+
+SLACK = 1e-6  # a box's lower end may lose this to rounding [K]
+
+
+@dataclass(frozen=True)
+class Limited:
+    """Which temperature the curve limits: the coolant (no index), a source's point, or an enclosure's air."""
+
+    source: int = -1
+    point: int = -1
+    enclosure: int = -1
+
+
+def prove_front(
+    question: Question,
+    limited: Limited,
+    limits: Floats,
+    levels: Floats,
+    start: Incumbent,
+    seconds: float,
+    report: Callable[[Floats], None] = lambda bounds: None,
+) -> Floats:
+    """Bound every point of a curve from below by one search.
+
+    Parameters
+    ----------
+    question : Question
+        With one state, whose limit on the axis is the loosest of `limits` and whose other limits are the curve's.
+    limited : Limited
+        The axis.
+    limits : ndarray, (points,)
+        Rising. [K]
+    levels : ndarray, (points,)
+        Of the quietest settings known under each limit; never rising. [dB(A)]
+    start : Incumbent
+        A setting near the middle of the curve, for the first prices.
+    seconds : float
+        Time for the search. [s]
+    report : callable
+        Told the bounds now and then.
+
+    Returns
+    -------
+    ndarray, (points,)
+        No setting that keeps a limit is quieter; -inf where nothing is known. [dB(A)]
+    """
+    try:
+        search = _FrontSearch(question, limited, limits, levels, start, time.monotonic() + seconds, report)
+    except TooManyOptions:
+        return np.full(limits.shape, -np.inf)
+    rest, _ = search.work_off(search.first_boxes())
+    return search.bounds(rest)
+
+
+class _FrontSearch(BoxSearch):
+    """A search whose boxes are closed by the point of the curve that they can still help."""
+
+    def __init__(
+        self,
+        question: Question,
+        limited: Limited,
+        limits: Floats,
+        levels: Floats,
+        start: Incumbent,
+        end: float,
+        report: Callable[[Floats], None],
+    ) -> None:
+        self.limited, self.limits, self.levels = limited, limits, levels
+        self.tell_bounds = report
+        self.energies = np.empty(0)
+        super().__init__(question, question.states[0].name, start, end, lambda level, bound: None)
+        self.energies = 10.0 ** ((levels - TOLERANCE - self.unit) / 10.0)
+
+    def goals(self, boxes: Boxes) -> Floats:
+        """Energy of the curve's point at the first limit that the coolest setting of each box keeps; 0 beyond all."""
+        if not self.energies.size:  # while the first prices are raised
+            return np.full(boxes.count, self.goal)
+        place = np.searchsorted(self.limits, self._lowest(boxes) - SLACK)
+        return np.append(self.energies, 0.0)[place]
+
+    def _lowest(self, boxes: Boxes) -> Floats:
+        """Lower end of the limited temperature over every box, (boxes,) [K]."""
+        if self.limited.enclosure >= 0:
+            return boxes.air_temp[:, self.limited.enclosure, 0]
+        if self.limited.source < 0:
+            return boxes.coolant_temp[..., 0].max(axis=1)
+        return self._lowest_point(boxes)
+
+    def _lowest_point(self, boxes: Boxes) -> Floats:
+        """Lower end of a sensing point: its source's coolant inlet and the least resistance that the flow allows."""
+        source = self.frame.build.sources[self.limited.source]
+        reach = next((r for r in self.frame.ring.reaches if r.station == source.name), None)
+        if reach is None:
+            return np.full(boxes.count, -np.inf)
+        ring = ring_ranges(self.frame, boxes)
+        point, plate = source.points[self.limited.point], source.plate
+        watts = float(self.frame.state.heat.get(source.name, 0.0))
+        flow = ring.flow[self.frame.ring.branches.branch_of(source.name)][:, 1]
+        resistance = point.share * point.resistance + plate.r0 + plate.c * (flow / plate.reference_flow) ** -plate.n
+        inlet = reach_range(self.frame, boxes, reach, ring.capacity)[:, 0]
+        return inlet + watts * resistance
+
+    def _try_choices(self, evaluation: Evaluation, seen: Examined) -> None:
+        """Leave the settings of the curve to who asked for its bounds."""
+
+    def bounds(self, rest: list[Boxes]) -> Floats:
+        """Bound of every point: its own goal, unless a box that is left open and may keep its limit lies lower."""
+        energy = self.energies.copy()
+        for boxes in rest:
+            lowest = self._lowest(boxes) - SLACK
+            for place, limit in enumerate(self.limits):
+                concerned = lowest <= limit
+                if np.any(concerned):
+                    energy[place] = min(energy[place], float(boxes.bound[concerned].min()))
+        bound = self.unit + 10.0 * np.log10(np.maximum(energy, 1e-300))
+        return np.where(energy > 0.0, bound, -np.inf)
