@@ -59,6 +59,8 @@ def position_answer(heard: Heard, at: HeardAt) -> Answer:
     return {
         "level_dba": number(at.level),
         "total_dba": number(at.total),
+        "rig_sone": number(at.loudness),
+        "total_sone": number(at.total_loudness),
         "rig_db": octaves(heard.spectra.rig[at.place]),
         "total_db": octaves(heard.spectra.total[at.place]),
         "floor_db": octaves(at.floor),

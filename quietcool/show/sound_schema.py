@@ -65,6 +65,8 @@ def _position() -> dict[str, Schema]:
     return {
         "level_dba": _or_null("the rig's share"),
         "total_dba": _or_null("with background and self-noise of the microphone"),
+        "rig_sone": _or_null("loudness of the rig's share by ISO 532-1, from its octaves"),
+        "total_sone": _or_null("loudness of everything that is heard"),
         "rig_db": octave_list("the rig's share, without weighting"),
         "total_db": octave_list("everything that is heard, without weighting"),
         "floor_db": octave_list("background and self-noise, without weighting"),

@@ -46,7 +46,7 @@ def position_words(heard: Heard, at: HeardAt) -> str:
     nc, nr = at.ratings
     said = (
         f"{level_words(at.level)} at the {at.position.name}, NC {rating_words(nc.rating)}, NR {number(nr.rating, 1)}"
-        f"{_decided(nr)}; {level_words(at.total)} with room and microphone"
+        f"{_decided(nr)}, {number(at.loudness, 2)} sone; {level_words(at.total)} with room and microphone"
     )
     loudest = at.sources[0]
     if math.isfinite(loudest.level):

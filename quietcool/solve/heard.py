@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from quietcool.solve.beats import BaredTones, Beat, BeatBand, bared_tones, beat_bands, find_beats
 from quietcool.solve.listening import criterion_limits, criterion_margin, delivery_limits, floor_bands, level_limits
-from quietcool.solve.ranking import Rating, RoomFacts, SourceShare, rank_sources, rate, room_facts
+from quietcool.solve.ranking import Rating, RoomFacts, SourceShare, loudness, rank_sources, rate, room_facts
 from quietcool.solve.spectra import SpectrumState, predict_spectra
 from quietcool.solve.tones import ToneState, predict_tones
 
@@ -39,6 +39,8 @@ class HeardAt:
     level: float  # the rig's share [dB(A)]
     total: float  # with background and self noise [dB(A)]
     floor: NDArray[np.float64]  # background and self noise by octave, (9,) [dB]
+    loudness: float  # of the rig's share [sone]
+    total_loudness: float  # with background and self noise [sone]
     limits: tuple[Asked, ...]
     delivery: tuple[float, float] | None  # what the specification allows: everything heard, the rig's share [dB(A)]
     sources: tuple[SourceShare, ...]
@@ -88,6 +90,8 @@ def listen(build: Build, state: State, point: OperatingPoint, positions: Sequenc
                 level=float(point.level[place]),
                 total=float(point.total[place]),
                 floor=floors[place],
+                loudness=loudness(spectra.rig[place], position.field),
+                total_loudness=loudness(spectra.total[place], position.field),
                 limits=asked_at(build, state, place, float(point.level[place]), spectra.rig[place]),
                 delivery=delivery_limits(position),
                 sources=rank_sources(spectra, place),

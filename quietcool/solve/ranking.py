@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from quietcool.entry.build import ROOM
-from quietcool.physics import criteria, rooms, sound
+from quietcool.physics import bands, criteria, rooms, sound, zwicker
 from quietcool.solve.transfers import nine_octaves, surface_of
 
 if TYPE_CHECKING:
@@ -52,6 +52,16 @@ class RoomFacts:
     critical_distance: Levels  # (9,) where the direct field is as strong as the reverberant one [m]
     reverberation: Levels  # (9,) by Sabine; NaN without a volume [s]
     schroeder: float  # below it single modes rule; NaN without a volume [Hz]
+
+
+def loudness(octave_levels: Levels, field: str) -> float:
+    """Loudness of octaves, their energy taken as even over the hertz of each, by ISO 532-1 [sone].
+
+    Tones are not in it beyond what they add to their octaves, and nothing above the octave of 8 kHz.
+    """
+    middle = 1000.0 * 10.0 ** (0.1 * np.arange(-16.0, 12.0))  # thirds 25 Hz to 12.5 kHz
+    thirds = bands.noise_between(octave_levels, middle * 10.0**-0.05, middle * 10.0**0.05)
+    return float(zwicker.loudness_of_thirds(thirds, "diffuse" if field == ROOM else "free"))
 
 
 def rank_sources(spectra: SpectrumState, position: int) -> tuple[SourceShare, ...]:

@@ -1,4 +1,4 @@
-"""What is heard, in JSON and in words: the schema is kept, numbers are those of the state, sentences say what counts."""
+"""What is heard, in JSON and in words: schemas are kept, numbers are those of the state, sentences say what counts."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from quietcool.entry.build import NoiseSource, Position, Room
-from quietcool.solve.ranking import rank_sources, rate, room_facts
+from quietcool.solve.ranking import loudness, rank_sources, rate, room_facts
 from quietcool.solve.spectra import predict_spectra
 from tests.sounding_builds import ABSORPTION, SURFACE, fan, octaves, one_number, path, row, sounding
 
@@ -87,3 +87,13 @@ def test_a_room_that_is_not_known_says_nothing():
     position = Position("ear", 0.8, 2.0, "room")
     bare = sounding(path(row()), positions=(position,), room=Room(295.0, surface=SURFACE, mean_absorption=ABSORPTION))
     assert np.isnan(room_facts(bare, position).schroeder)
+
+
+def test_loudness_of_even_octaves():
+    # ISO 532-1:2017 by another library's program: 28 even thirds of 30 dB have 3.96 sone in a free, 4.30 in a diffuse
+    # field. Octaves hold three thirds; their hertz are shared out, 10^0.1 more to each third, and end at 11 kHz.
+    even = np.full(9, 30.0 + 10 * np.log10(3.0))
+    assert loudness(even, "distance") == pytest.approx(3.96, rel=0.08)
+    assert loudness(even, "room") == pytest.approx(4.30, rel=0.08)
+    assert loudness(even, "room") > loudness(even, "distance")
+    assert loudness(np.full(9, -np.inf), "room") == 0.0
