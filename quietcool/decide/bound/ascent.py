@@ -66,8 +66,7 @@ def ascend(
 def first_reference(relaxation: Relaxation) -> Reference:
     """Middle of the ranges at the option of least noise."""
     flow, conductance = [], []
-    for index, arrays in enumerate(relaxation.path_arrays):
-        number = next(c for c, cluster in enumerate(relaxation.frame.clusters) if index in cluster.paths)
+    for arrays, number in zip(relaxation.path_arrays, relaxation.frame.cluster_of, strict=True):
         chosen = arrays.at(np.argmin(relaxation.energy[number], axis=1))
         flow.append(chosen.flow[:, 0].mean(axis=1))
         conductance.append(chosen.conductance[:, 0].mean(axis=1))
@@ -77,14 +76,16 @@ def first_reference(relaxation: Relaxation) -> Reference:
 def merge(old: Evaluation, new: Evaluation, better: NDArray[np.bool_]) -> Evaluation:
     """Take over the evaluation of every box where it is better; option bounds are kept at their best."""
     return Evaluation(
-        np.where(better, new.bound, old.bound),
-        np.where(better[:, None], new.slope, old.slope),
-        tuple(np.where(better, n, o) for n, o in zip(new.choice, old.choice, strict=True)),
-        tuple(np.maximum(n, o) for n, o in zip(new.option_bound, old.option_bound, strict=True)),
-        new.picked,
-        np.where(better[:, None], new.loss, old.loss),
-        np.where(better[:, None], new.price, old.price),
-        Reference(*(np.where(better[:, None], n, o) for n, o in zip(new.reference, old.reference, strict=True))),
+        bound=np.where(better, new.bound, old.bound),
+        slope=np.where(better[:, None], new.slope, old.slope),
+        choice=tuple(np.where(better, n, o) for n, o in zip(new.choice, old.choice, strict=True)),
+        option_bound=tuple(np.maximum(n, o) for n, o in zip(new.option_bound, old.option_bound, strict=True)),
+        picked=new.picked,
+        loss=np.where(better[:, None], new.loss, old.loss),
+        price=np.where(better[:, None], new.price, old.price),
+        reference=Reference(
+            *(np.where(better[:, None], n, o) for n, o in zip(new.reference, old.reference, strict=True))
+        ),
     )
 
 

@@ -1,8 +1,8 @@
-"""Boxes of what couples the groups: ranges of pressure, air and coolant temperatures and pump step, and allowed steps."""
+"""Boxes of what couples the groups: ranges of pressures, air and coolant temperatures and pump step; allowed steps."""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,8 @@ Flags = NDArray[np.bool_]
 FARTHEST = 20.0  # no path carries more, in parts of the greatest free delivery of a row [-]
 
 
-class Boxes(NamedTuple):
+@dataclass(frozen=True)
+class Boxes:
     """Many boxes; the first axis of every array counts them."""
 
     pressure: Floats  # of every enclosure, (boxes, enclosures, 2) [Pa]
@@ -38,18 +39,56 @@ class Boxes(NamedTuple):
 
     def take(self, picked: NDArray[np.intp] | NDArray[np.bool_]) -> Boxes:
         """The picked boxes."""
-        return Boxes(*(tuple(a[picked] for a in part) if isinstance(part, tuple) else part[picked] for part in self))
+        return Boxes(
+            pressure=self.pressure[picked],
+            air_temp=self.air_temp[picked],
+            coolant_temp=self.coolant_temp[picked],
+            pump=self.pump[picked],
+            allowed=tuple(allowed[picked] for allowed in self.allowed),
+            flow=tuple(flow[picked] for flow in self.flow),
+            conductance=tuple(conductance[picked] for conductance in self.conductance),
+            price=self.price[picked],
+            bound=self.bound[picked],
+            depth=self.depth[picked],
+            number=self.number[picked],
+        )
 
 
 def join(parts: list[Boxes]) -> Boxes:
     """All boxes of several batches."""
     return Boxes(
-        *(
-            tuple(np.concatenate(arrays) for arrays in zip(*fields, strict=True))
-            if isinstance(fields[0], tuple)
-            else np.concatenate(fields)
-            for fields in zip(*parts, strict=True)
-        )
+        pressure=np.concatenate([part.pressure for part in parts]),
+        air_temp=np.concatenate([part.air_temp for part in parts]),
+        coolant_temp=np.concatenate([part.coolant_temp for part in parts]),
+        pump=np.concatenate([part.pump for part in parts]),
+        allowed=tuple(np.concatenate(same) for same in zip(*(part.allowed for part in parts), strict=True)),
+        flow=tuple(np.concatenate(same) for same in zip(*(part.flow for part in parts), strict=True)),
+        conductance=tuple(np.concatenate(same) for same in zip(*(part.conductance for part in parts), strict=True)),
+        price=np.concatenate([part.price for part in parts]),
+        bound=np.concatenate([part.bound for part in parts]),
+        depth=np.concatenate([part.depth for part in parts]),
+        number=np.concatenate([part.number for part in parts]),
+    )
+
+
+def hull(boxes: Boxes) -> Boxes:
+    """The smallest box that holds all boxes."""
+
+    def around(spans: Floats) -> Floats:
+        return np.stack([spans[..., 0].min(axis=0), spans[..., 1].max(axis=0)], axis=-1)[None]
+
+    return Boxes(
+        pressure=around(boxes.pressure),
+        air_temp=around(boxes.air_temp),
+        coolant_temp=around(boxes.coolant_temp),
+        pump=np.array([[boxes.pump[:, 0].min(), boxes.pump[:, 1].max()]]),
+        allowed=tuple(np.any(a, axis=0, keepdims=True) for a in boxes.allowed),
+        flow=tuple(around(f) for f in boxes.flow),
+        conductance=tuple(around(c) for c in boxes.conductance),
+        price=boxes.price[:1],
+        bound=boxes.bound.min(keepdims=True),
+        depth=boxes.depth[:1],
+        number=boxes.number[:1],
     )
 
 
@@ -65,9 +104,8 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
     reach = 1.5 * sum(strongest) + 1.0  # more than all fans in series can build up, at any density met
     enclosures, nodes = frame.enclosures, len(frame.ring.nodes)
     pressure = np.tile([-reach, reach], (1, enclosures, 1))
-    air_temp = np.stack([np.full(enclosures, frame.room_temp), np.minimum(frame.enclosure_limit, HOTTEST)], axis=-1)[
-        None
-    ]
+    hottest = np.minimum(frame.enclosure_limit, HOTTEST)
+    air_temp = np.stack([np.full(enclosures, frame.room_temp), hottest], axis=-1)[None]
     coolant = np.tile([frame.room_temp, frame.coolant_limit], (1, nodes, 1))
     flow = tuple(np.tile([-FARTHEST, FARTHEST], (1, o.power.size, 1)) * o.flow_scale for o in frame.paths)
     conductance = tuple(np.tile([0.0, np.inf if o.path.core else 0.0], (1, o.power.size, 1)) for o in frame.paths)
@@ -83,25 +121,4 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
         bound=np.zeros(1),
         depth=np.zeros(1, dtype=np.intp),
         number=np.zeros(1, dtype=np.intp),
-    )
-
-
-def hull(boxes: Boxes) -> Boxes:
-    """The smallest box that holds all boxes."""
-
-    def around(spans: Floats) -> Floats:
-        return np.stack([spans[..., 0].min(axis=0), spans[..., 1].max(axis=0)], axis=-1)[None]
-
-    return Boxes(
-        around(boxes.pressure),
-        around(boxes.air_temp),
-        around(boxes.coolant_temp),
-        np.array([[boxes.pump[:, 0].min(), boxes.pump[:, 1].max()]]),
-        tuple(np.any(a, axis=0, keepdims=True) for a in boxes.allowed),
-        tuple(around(f) for f in boxes.flow),
-        tuple(around(c) for c in boxes.conductance),
-        boxes.price[:1],
-        boxes.bound.min(keepdims=True),
-        boxes.depth[:1],
-        boxes.number[:1],
     )

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.frame import PathOptions, RowOptions
-from quietcool.entry.build import Build, Core, Curve, FanRow, Opening
+from quietcool.entry.build import Build, Core, Curve, FanRow, Opening, Radiator, Resistance
 from quietcool.physics import air
 from quietcool.physics.curves import PressureCurve, pressure_rise
 from quietcool.physics.pumps import electrical_power
@@ -163,9 +163,9 @@ def _side(options: PathOptions, temps: dict[int, Floats], ambient_pressure: floa
         elif isinstance(element, Opening):
             quadratic = quadratic + opening_mass_flow_coefficient(element.loss_coefficient, element.area, rho)
         else:
-            part = element.radiator if isinstance(element, Core) else element.resistance
-            area = part.face_area if isinstance(element, Core) else element.area
-            a, b = mass_flow_coefficients(part.a * element.dust, part.b, area, rho, air.viscosity(temps[place]))
+            sheet: Radiator | Resistance = element.radiator if isinstance(element, Core) else element.resistance
+            area = element.radiator.face_area if isinstance(element, Core) else element.area
+            a, b = mass_flow_coefficients(sheet.a * element.dust, sheet.b, area, rho, air.viscosity(temps[place]))
             linear, quadratic = linear + a, quadratic + b
     return _Side(tuple(density), linear, quadratic)
 

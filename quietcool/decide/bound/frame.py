@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from quietcool.solve.noise import fixed_heard_levels, position_limits, pump_hear
 from quietcool.solve.spectra import fixed_band_levels, pump_band_levels, row_band_levels
 
 Floats = NDArray[np.float64]
+Kind = TypeVar("Kind", np.float64, np.bool_)
 
 HOTTEST = 2000.0  # settings with an enclosure above this are not considered [K]
 MOST_OPTIONS = 20_000  # of one cluster of groups that share a path
@@ -56,6 +58,19 @@ class PathOptions:
     option_of_cluster: NDArray[np.intp]  # (cluster options,)
     same_as_cluster: bool  # the path's options are the cluster's, one by one
 
+    def at_cluster(self, values: NDArray[Kind]) -> NDArray[Kind]:
+        """Values (boxes, options, ...) at the options of the path's cluster; the same array where these are its own."""
+        return values if self.same_as_cluster else values[:, self.option_of_cluster]
+
+    def used_by(self, allowed: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Own options (boxes, options) that some allowed option (boxes, cluster options) of the cluster uses."""
+        if self.same_as_cluster:
+            return allowed.copy()
+        found = np.zeros((allowed.shape[0], self.power.size), dtype=np.bool_)
+        for option in range(self.power.size):
+            found[:, option] = np.any(allowed[:, self.option_of_cluster == option], axis=1)
+        return found
+
 
 @dataclass(frozen=True)
 class Cluster:
@@ -74,6 +89,7 @@ class Frame:
     build: Build
     state: State
     clusters: tuple[Cluster, ...]
+    cluster_of: tuple[int, ...]  # cluster of every path
     paths: tuple[PathOptions, ...]
     ring: Ring
     tables: RingTables
@@ -104,10 +120,11 @@ def make_frame(question: Question, state: State, unit: float) -> Frame:
     ends = list(zip(*path_ends(build), strict=True))
     grids = question.grids
     clusters = _clusters(build, grids)
+    cluster_of = tuple(
+        next(number for number, cluster in enumerate(clusters) if i in cluster.paths) for i in range(len(ends))
+    )
     paths = tuple(
-        _path_options(question, state, i, ends[i], cluster, unit)
-        for i, cluster in sorted((i, c) for c in range(len(clusters)) for i in clusters[c].paths)
-        for cluster in [clusters[cluster]]
+        _path_options(question, state, i, ends[i], clusters[number], unit) for i, number in enumerate(cluster_of)
     )
     scale = max(options.flow_scale for options in paths)  # one scale: an opening sees the flow of every fan
     paths = tuple(replace(options, flow_scale=scale) for options in paths)
@@ -120,6 +137,7 @@ def make_frame(question: Question, state: State, unit: float) -> Frame:
         build=build,
         state=state,
         clusters=clusters,
+        cluster_of=cluster_of,
         paths=paths,
         ring=ring,
         tables=ring_tables(build, ring, grids[-1], room, min(limit, TEMP_RANGE[1])),
@@ -166,12 +184,12 @@ def _clusters(build: Build, grids: tuple[Floats, ...]) -> tuple[Cluster, ...]:
     names = build.group_names
     members = [sorted({names.index(row.group) for row in path.fan_rows}) for path in build.air_paths]
     label = list(range(len(names)))
-    for groups in members:
-        for group in groups[1:]:
-            old, new = label[group], label[groups[0]]
+    for sharing in members:
+        for group in sharing[1:]:
+            old, new = label[group], label[sharing[0]]
             label = [new if x == old else x for x in label]
     found = []
-    for key in sorted({label[g] for groups in members for g in groups}):
+    for key in sorted({label[g] for sharing in members for g in sharing}):
         groups = tuple(g for g in range(len(names) - 1) if label[g] == key)
         count = int(np.prod([grids[g].size for g in groups]))
         if count > MOST_OPTIONS:
@@ -186,8 +204,8 @@ def _path_options(
     question: Question, state: State, index: int, ends: tuple[int, int], cluster: Cluster, unit: float
 ) -> PathOptions:
     build, grids, path = question.build, question.grids, question.build.air_paths[index]
-    mine = [place for place, group in enumerate(cluster.groups) if any(
-        build.group_names[group] == row.group for row in path.fan_rows)]
+    rows_of = {build.group_names.index(row.group) for row in path.fan_rows}
+    mine = [place for place, group in enumerate(cluster.groups) if group in rows_of]
     own, option_of_cluster = np.unique(cluster.steps[:, mine], axis=0, return_inverse=True)
     speed_of = {cluster.groups[place]: grids[cluster.groups[place]][own[:, k]] for k, place in enumerate(mine)}
     rows, power, scale, number = [], np.zeros(len(own)), 1e-6, 0

@@ -11,6 +11,7 @@ from quietcool.decide.bound.boxes import Boxes, Flags
 from quietcool.decide.bound.flows import Pairs, StackRange, flow_range
 from quietcool.decide.bound.frame import Frame, PathOptions, load_factor
 from quietcool.decide.bound.ring import Reach, heat_of, table_range
+from quietcool.entry.build import Source
 from quietcool.physics import air
 from quietcool.physics.exchangers import radiator_conductance
 from quietcool.physics.network import REFERENCE
@@ -27,6 +28,10 @@ class RingRanges(NamedTuple):
     capacity: Floats  # of every stream, (streams, boxes, 2) [W/K]
     heat: Floats  # put in along every segment, (segments, boxes, 2) [W]
     ceiling: Floats  # upper end of every node from the limits, (nodes, boxes) [K]
+
+    def take(self, picked: NDArray[np.intp]) -> RingRanges:
+        """The picked boxes."""
+        return RingRanges(*(field[:, picked] for field in self))
 
 
 def ring_ranges(frame: Frame, boxes: Boxes) -> RingRanges:
@@ -63,9 +68,10 @@ def _mean_temp(frame: Frame, boxes: Boxes, capacity: Floats, branch: Floats) -> 
             heat = heat_of(frame.state, frame.tables, segment.stations, boxes.pump)
             drop = (heat / capacity[segment.stream][:, ::-1])[:, ::-1]
             ends += [inlet, coolant[:, segment.target] - drop if alone else everywhere]
-    count = 2 * len([s for s in (name for names in ring.branches.elements for name in names)])
+    count = 2 * sum(len(names) for names in ring.branches.elements)
     ends += [everywhere] * (count - len(ends))
-    return np.mean(ends, axis=0)
+    mean: Floats = np.mean(ends, axis=0)
+    return mean
 
 
 def reach_range(frame: Frame, boxes: Boxes, reach: Reach, capacity: Floats) -> Floats:
@@ -94,15 +100,21 @@ def _ceilings(frame: Frame, boxes: Boxes, capacity: Floats, flow: Floats, branch
         own = heat_of(frame.state, frame.tables, (reach.station,), boxes.pump)[:, 0]
         least_rise = np.maximum(own, 0.0) / branch[index][:, 1]
         allowed = frame.coolant_limit - least_rise
-        source = sources.get(reach.station)
-        for point in source.points if source else ():
-            if point.limit is not None:
-                plate = source.plate
-                watts = float(frame.state.heat.get(source.name, 0.0))
-                plate_resistance = plate.r0 + plate.c * (flow[index][:, 1] / plate.reference_flow) ** -plate.n
-                allowed = np.minimum(allowed, point.limit - watts * (point.share * point.resistance + plate_resistance))
+        if reach.station in sources:
+            allowed = np.minimum(allowed, _warmest_inlet(frame, sources[reach.station], flow[index][:, 1]))
         ceiling[reach.node] = np.minimum(ceiling[reach.node], allowed - offset)
     return ceiling + 1e-9
+
+
+def _warmest_inlet(frame: Frame, source: Source, most_flow: Floats) -> Floats:
+    """Warmest inlet with which the limits of a source's sensing points can be kept, (boxes,) [K]."""
+    warmest = np.full(most_flow.shape, np.inf)
+    for point in source.points:
+        if point.limit is not None:
+            plate, watts = source.plate, float(frame.state.heat.get(source.name, 0.0))
+            plate_resistance = plate.r0 + plate.c * (most_flow / plate.reference_flow) ** -plate.n
+            warmest = np.minimum(warmest, point.limit - watts * (point.share * point.resistance + plate_resistance))
+    return warmest
 
 
 class PathRanges(NamedTuple):
@@ -119,6 +131,21 @@ class PathRanges(NamedTuple):
     forced: Floats  # heat given to the air stream by the radiator [W]
     spare: Floats  # heat given to the source node besides [W]
 
+    def take(self, picked: NDArray[np.intp]) -> PathRanges:
+        """The picked boxes."""
+        return PathRanges(
+            possible=self.possible[picked],
+            flow=self.flow[picked],
+            conductance=self.conductance[picked],
+            passive=self.passive,
+            rise_forward=self.rise_forward[picked],
+            rise_reverse=self.rise_reverse[picked],
+            energy=self.energy[picked],
+            elsewhere=self.elsewhere[:, picked],
+            forced=self.forced[picked],
+            spare=self.spare[picked],
+        )
+
 
 def path_ranges(
     frame: Frame, boxes: Boxes, index: int, possible: Flags, ring: RingRanges, *, from_afar: bool
@@ -126,41 +153,55 @@ def path_ranges(
     """Ranges of one path; impossible options keep what was known."""
     options = frame.paths[index]
     box, option = np.nonzero(possible)
-    temps = [_node_temp(frame, boxes, node)[box] for node in (options.source, options.target)]
-    coolant = boxes.coolant_temp[:, frame.ring.radiator_node[index]][box] if options.path.core else temps[0]
-    pressure = [_node_pressure(boxes, node)[box] for node in (options.source, options.target)]
-    known, conducted = boxes.flow[index][box, option], boxes.conductance[index][box, option]
-    drive = np.stack([pressure[0][:, 0] - pressure[1][:, 1], pressure[0][:, 1] - pressure[1][:, 0]], axis=-1)
-    if options.source == options.target:
-        drive = np.zeros_like(drive)
-    pairs = Pairs(option, drive, *temps, coolant, known, conducted)
+    pairs = _pairs(frame, boxes, index, box, option)
     found, forward, reverse = flow_range(frame.build, options, pairs, frame.ambient_pressure, from_afar=from_afar)
     real = found[:, 0] <= found[:, 1]
-    found = np.where(real[:, None], found, known)
+    found = np.where(real[:, None], found, pairs.flow)
     size = np.stack(
         [np.maximum(np.maximum(found[:, 0], -found[:, 1]), 0.0), np.maximum(found[:, 1], -found[:, 0])], axis=-1
     )
-    conductance = _conductances(frame, index, size, ring, box, conducted)
+    conductance = _conductances(frame, index, size, ring, box, pairs.conductance)
     energy, elsewhere = _energies(frame, options, option, found, forward)
-    flow, whole_conductance = boxes.flow[index].copy(), boxes.conductance[index].copy()
-    flow[box, option], whole_conductance[box, option] = found, conductance
-    shape = possible.shape
-    possible = possible.copy()
-    possible[box, option] = real
     passive = 0.0
     if options.path.core is not None:
         radiator = options.path.core.radiator
         passive = float(radiator.passive_conductance) * radiator.fan_sections
-    rises = [_scatter(shape, box, option, side.core_fan_rise) for side in (forward, reverse)]
-    forced, spare = (
-        _scatter(shape, box, option, heat)
-        for heat in _heats(options, found, conductance, passive, coolant, temps, forward, reverse)
+    forced, spare = _heats(options, pairs, found, conductance, passive, (forward, reverse))
+    shape = possible.shape
+    whole = PathRanges(
+        possible=possible.copy(),
+        flow=boxes.flow[index].copy(),
+        conductance=boxes.conductance[index].copy(),
+        passive=passive,
+        rise_forward=_scatter(shape, box, option, forward.core_fan_rise),
+        rise_reverse=_scatter(shape, box, option, reverse.core_fan_rise),
+        energy=np.full(shape, np.inf),
+        elsewhere=np.full((len(elsewhere), *shape), np.inf),
+        forced=_scatter(shape, box, option, forced),
+        spare=_scatter(shape, box, option, spare),
     )
-    everywhere = np.full((len(elsewhere), *shape), np.inf)
-    everywhere[:, box, option] = elsewhere
-    least = np.full(shape, np.inf)
-    least[box, option] = energy
-    return PathRanges(possible, flow, whole_conductance, passive, *rises, least, everywhere, forced, spare)
+    whole.possible[box, option] = real
+    whole.flow[box, option], whole.conductance[box, option] = found, conductance
+    whole.energy[box, option], whole.elsewhere[:, box, option] = energy, elsewhere
+    return whole
+
+
+def _pairs(frame: Frame, boxes: Boxes, index: int, box: NDArray[np.intp], option: NDArray[np.intp]) -> Pairs:
+    """What the flows of one path depend on, of pairs of a box and an option."""
+    options = frame.paths[index]
+    source, target = options.source, options.target
+    source_temp, target_temp = (_node_temp(frame, boxes, node)[box] for node in (source, target))
+    up, down = (_node_pressure(boxes, node)[box] for node in (source, target))
+    drive = np.stack([up[:, 0] - down[:, 1], up[:, 1] - down[:, 0]], axis=-1)
+    return Pairs(
+        option=option,
+        drive=np.zeros_like(drive) if source == target else drive,
+        source_temp=source_temp,
+        target_temp=target_temp,
+        coolant_temp=boxes.coolant_temp[:, frame.ring.radiator_node[index]][box] if options.path.core else source_temp,
+        flow=boxes.flow[index][box, option],
+        conductance=boxes.conductance[index][box, option],
+    )
 
 
 def _scatter(shape: tuple[int, ...], box: NDArray[np.intp], option: NDArray[np.intp], values: Floats) -> Floats:
@@ -227,7 +268,7 @@ def _energies(
         free = curve.free_flow * row.speed[option] / curve.speed * sheet.flow_scale
         most = np.maximum(flow[:, 1], 0.0) / (forward.hot.density[i] * row.count)
         share = most / np.where(free > 0.0, free, 1.0)
-        factor = load_factor(row.load_adder, share) if row.load_adder >= 0.0 else load_factor(row.load_adder, 0.0 * share)
+        factor = load_factor(row.load_adder, share if row.load_adder >= 0.0 else 0.0 * share)
         energy += row.energy[option] * factor
         elsewhere += row.elsewhere[:, option] * factor
     return energy, elsewhere
@@ -241,22 +282,21 @@ def _product(a: Floats, b: Floats) -> Floats:
 
 def _heats(
     options: PathOptions,
+    pairs: Pairs,
     flow: Floats,
     conductance: Floats,
     passive: float,
-    coolant: Floats,
-    temps: list[Floats],
-    forward: StackRange,
-    reverse: StackRange,
+    stacks: tuple[StackRange, StackRange],
 ) -> tuple[Floats, Floats]:
     """Ranges of the forced and the passive heat of a path's radiator, over the directions its air may take."""
     if options.path.core is None:
         return np.zeros_like(flow), np.zeros_like(flow)
     spare = np.maximum(passive - conductance[:, ::-1], 0.0)
     least, most = np.full(len(flow), np.inf), np.full(len(flow), -np.inf)
-    for upstream, side, taken in ((temps[0], forward, flow[:, 1] >= 0.0), (temps[1], reverse, flow[:, 0] < 0.0)):
-        inlet = upstream + side.core_fan_rise
-        heat = _product(conductance, coolant - inlet[:, ::-1])
+    upstream = (pairs.source_temp, pairs.target_temp)
+    for temp, stack, taken in zip(upstream, stacks, (flow[:, 1] >= 0.0, flow[:, 0] < 0.0), strict=True):
+        inlet = temp + stack.core_fan_rise
+        heat = _product(conductance, pairs.coolant_temp - inlet[:, ::-1])
         least = np.where(taken, np.minimum(least, heat[:, 0]), least)
         most = np.where(taken, np.maximum(most, heat[:, 1]), most)
-    return np.stack([least, most], axis=-1), _product(spare, coolant - temps[0][:, ::-1])
+    return np.stack([least, most], axis=-1), _product(spare, pairs.coolant_temp - pairs.source_temp[:, ::-1])

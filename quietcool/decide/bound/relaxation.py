@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from quietcool.decide.bound.frame import Frame
 from quietcool.decide.bound.propagation import Examined
 from quietcool.decide.bound.ranges import radiator_conductance_at
-from quietcool.decide.bound.terms import PathArrays, Picked, Terms, least_point, least_value
+from quietcool.decide.bound.terms import PathArrays, Picked, PricedPath, Terms, least_point, least_value
 from quietcool.physics import air
 from quietcool.physics.network import REFERENCE
 
@@ -79,8 +79,7 @@ class Relaxation:
 
     def _path_arrays(self, index: int) -> PathArrays:
         """Ranges of a path at the columns of its cluster's options."""
-        number = next(i for i, c in enumerate(self.frame.clusters) if index in c.paths)
-        own = self.frame.paths[index].option_of_cluster[self.columns[number]]
+        own = self.frame.paths[index].option_of_cluster[self.columns[self.frame.cluster_of[index]]]
         ranges = self.seen.paths[index]
         return PathArrays(
             flow=ranges.flow[:, own],
@@ -107,14 +106,13 @@ class Relaxation:
         for number, cluster in enumerate(self.frame.clusters):
             value = self.energy[number]
             for path in cluster.paths:
-                value = value + least_value(*self._path_terms(path, price, copies[path]), has_core=self._has_core(path))
+                value = value + least_value(self._priced(path, price, copies[path]))
             choice = np.argmin(value, axis=1)
             totals.append(value[rows, choice])
             choices.append(choice)
             options.append(value)
             for path in cluster.paths:
-                terms, arrays, *rest = self._path_terms(path, price, copies[path])
-                found = least_point(terms, arrays.at(choice), *rest, has_core=self._has_core(path))
+                found = least_point(self._priced(path, price, copies[path]).at(choice))
                 points[path] = Picked(*(field[:, 0] for field in found))
         picks = [points[path] for path in range(len(self.frame.paths))]
         raw = fixed + node_value + np.sum(totals, axis=0)
@@ -135,9 +133,9 @@ class Relaxation:
         flow = sum(np.abs(a.flow).max(axis=(1, 2), initial=0.0) for a in self.path_arrays)
         watts = np.abs(self.seen.ring.heat).sum(axis=(0, 2)) + 1e3
         spread = np.abs(self.coolant_over).max(axis=(1, 2)) * np.abs(self.seen.ring.capacity).max(axis=(0, 2))
-        return np.abs(mass).sum(axis=1) * flow + (np.abs(heat).sum(axis=1) + np.abs(ring).sum(axis=1)) * (
-            watts + spread
-        )
+        by_mass, by_heat = np.abs(mass).sum(axis=1), np.abs(heat).sum(axis=1) + np.abs(ring).sum(axis=1)
+        size: Floats = by_mass * flow + by_heat * (watts + spread)
+        return size
 
     def _whole(self, number: int, value: Floats) -> Floats:
         full = np.full((self.count, self.seen.energy[number].shape[1]), np.inf)
@@ -147,7 +145,8 @@ class Relaxation:
     def _radiator_price(self, path: int, ring: Floats) -> Floats:
         """Price of heat that a path's radiator takes from the ring, (boxes,)."""
         inside = [i for i, s in enumerate(self.frame.ring.segments) if path in s.radiators]
-        return ring[:, inside].sum(axis=1)
+        price: Floats = ring[:, inside].sum(axis=1)
+        return price
 
     def _at(self, node: int, values: Floats) -> Floats:
         return np.zeros(self.count) if node == REFERENCE else values[:, node]
@@ -233,24 +232,21 @@ class Relaxation:
 
     def _free_nodes(self, ring: Floats) -> tuple[Floats, list[tuple[int, Floats]], Floats]:
         """Nodes that are no radiator's inlet stand alone: least value, picks and losses."""
-        value, picks = np.zeros(self.count), []
+        value = np.zeros(self.count)
+        picks: list[tuple[int, Floats]] = []
         loss = np.zeros((self.count, len(self.frame.ring.nodes)))
         taken = set(self.frame.ring.radiator_node.values())
         for node in range(len(self.frame.ring.nodes)):
             if node not in taken:
                 ends = self._node_value(node, ring, self.coolant_over[:, node])
                 value += ends.min(axis=1)
-                picks.append((node, np.where(ends[:, 0] <= ends[:, 1], *self.coolant_over[:, node].T)))
+                low, high = self.coolant_over[:, node].T
+                picks.append((node, np.where(ends[:, 0] <= ends[:, 1], low, high)))
                 loss[:, node] = np.abs(ends[:, 1] - ends[:, 0])
         return value, picks, loss
 
-    def _has_core(self, index: int) -> bool:
-        return index in self.frame.ring.radiator_node
-
-    def _path_terms(
-        self, index: int, price: Floats, copies: tuple[Floats, Floats]
-    ) -> tuple[Terms, PathArrays, Floats, Floats, float]:
-        """What `least_value` and `least_point` take."""
+    def _priced(self, index: int, price: Floats, copies: tuple[Floats, Floats]) -> PricedPath:
+        """One path at given prices."""
         options = self.frame.paths[index]
         mass, heat, ring = self.prices(price)
         terms = Terms(
@@ -266,12 +262,13 @@ class Relaxation:
         node = self.frame.ring.radiator_node.get(index)
         coolant = np.zeros((self.count, 2)) if node is None else self.coolant_over[:, node]
         ring_part = np.zeros((self.count, 2)) if node is None else self._node_value(node, ring, coolant)
-        return (
-            terms,
-            self.path_arrays[index],
-            coolant[:, None, :],
-            ring_part[:, None, :],
-            self.seen.paths[index].passive,
+        return PricedPath(
+            terms=terms,
+            arrays=self.path_arrays[index],
+            coolant=coolant[:, None, :],
+            ring_part=ring_part[:, None, :],
+            passive=self.seen.paths[index].passive,
+            has_core=node is not None,
         )
 
     def _slopes(
@@ -291,10 +288,8 @@ class Relaxation:
         loss = np.zeros((self.count, 2 * n + len(frame.ring.nodes) + 1))
         loss[:, -1] = 0.5 * np.abs(np.diff(frame.pump_energy[self.seen.boxes.pump], axis=1)[:, 0])
         node_temp = dict(node_picks)
-        for index, options in enumerate(frame.paths):
-            one = picks[index]
-            number = next(c for c, cluster in enumerate(frame.clusters) if index in cluster.paths)
-            chosen = self.path_arrays[index].at(choices[number])
+        for index, one in enumerate(picks):
+            chosen = self.path_arrays[index].at(choices[frame.cluster_of[index]])
             self._add_path_slopes(slope, index, one, chosen.power[:, 0], reference, air_pick)
             if index in frame.ring.radiator_node:
                 node_temp[frame.ring.radiator_node[index]] = one.coolant_over

@@ -1,4 +1,4 @@
-"""The coolant ring as the bound sees it: temperatures at a few nodes, segments between them, and upper ends from limits.
+"""The coolant ring as the bound sees it: temperatures at a few nodes, segments between them, upper ends from limits.
 
 A node is the inlet of a radiator, or the inlet of a parallel section that holds radiators. A segment runs from one
 node to the next: C (x_from - x_to) + D - (heat given off in it) = 0. All radiators, sources and the pump are in it.
@@ -72,10 +72,8 @@ def describe_ring(build: Build) -> Ring:
         target = nodes[(rank + 1) % len(nodes)]
         element, after = order[start], order[start + 1 : end]
         inside = draft.enter(element, nodes[rank])
-        heats = station_names(after)
-        draft.segments.append(
-            Segment(nodes[rank], target, 0, inside, tuple(s for s in (*station_names((element,)), *heats) if s not in paths), True)
-        )
+        heating = tuple(name for name in station_names((element, *after)) if name not in paths)
+        draft.segments.append(Segment(nodes[rank], target, 0, inside, heating, True))
         draft.look_back(after, target)
     return Ring(
         tuple(draft.nodes),
@@ -118,7 +116,9 @@ class _Draft:
     def follow(self, chain: tuple[LoopElement, ...], node: int) -> list[int]:
         """Walk a branch of a section that holds radiators, giving every cooling element in it a node."""
         inside: list[int] = []
-        at, since, given = node, [], ()
+        at = node
+        since: list[str] = []
+        given: tuple[int, ...] = ()
         index = self._stream(chain)
         for element in chain:
             if _cools(element, self.paths):
@@ -260,7 +260,8 @@ def _between(table: Floats, steps: NDArray[np.intp], temps: Floats, at: Floats) 
     place = np.clip((at - temps[0]) / (temps[1] - temps[0]), 0.0, temps.size - 1.0)
     left = np.minimum(place.astype(np.intp), temps.size - 2)
     part = place - left
-    return table[:, steps, left] * (1.0 - part) + table[:, steps, left + 1] * part
+    between: Floats = table[:, steps, left] * (1.0 - part) + table[:, steps, left + 1] * part
+    return between
 
 
 def heat_of(state: State, tables: RingTables, stations: tuple[str, ...], steps: NDArray[np.intp]) -> Floats:

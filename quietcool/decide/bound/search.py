@@ -1,9 +1,10 @@
-"""Branch and bound over boxes of what couples the groups: a lower bound that holds for every setting on the step grid."""
+"""Branch and bound over boxes of what couples the groups: a lower bound for every setting on the step grid."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -127,7 +128,7 @@ class BoxSearch:
 
     def level(self, energy: float) -> float:
         """Level of a noise energy [dB(A)]."""
-        return self.unit + 10.0 * np.log10(energy) if energy > 0.0 else -np.inf
+        return float(self.unit + 10.0 * np.log10(energy)) if energy > 0.0 else -np.inf
 
     def goals(self, boxes: Boxes) -> Floats:
         """Noise energy at which each box is closed, (boxes,) [-]."""
@@ -173,7 +174,7 @@ class BoxSearch:
     def first_boxes(self) -> list[Boxes]:
         """Slices of every enclosure pressure: only in a slice is the flow through an enclosure known at all."""
         boxes = root_box(self.frame, price_count(self.frame))
-        boxes = boxes._replace(price=self.pool[None])
+        boxes = replace(boxes, price=self.pool[None])
         for sweep in range(SHAVINGS):
             for node in range(self.frame.enclosures):
                 boxes = self._slice_pressure(boxes, node, trim=sweep < SHAVINGS - 1)
@@ -188,14 +189,14 @@ class BoxSearch:
         return [boxes] if boxes.count else []
 
     def _slice_pressure(self, boxes: Boxes, node: int, *, trim: bool) -> Boxes:
-        """Cut every box into slices of one pressure and drop those that can hold nothing; `trim` if hulled afterwards."""
+        """Cut every box into slices of one pressure, drop those that can hold nothing; `trim` if hulled afterwards."""
         low, high = boxes.pressure[:, node].T
         edges = np.linspace(low, high, SLICES + 1, axis=-1)
         spans = np.repeat(boxes.pressure, SLICES, axis=0)
         spans[:, node] = np.stack([edges[:, :-1], edges[:, 1:]], axis=-1).reshape(-1, 2)
-        slices = boxes.take(np.repeat(np.arange(boxes.count), SLICES))._replace(pressure=spans)
+        slices = replace(boxes.take(np.repeat(np.arange(boxes.count), SLICES)), pressure=spans)
         if not trim:
-            slices = slices._replace(number=self._new_numbers(slices.count))
+            slices = replace(slices, number=self._new_numbers(slices.count))
         if self.log is not None and trim:
             self.log.trim(node, edges[0, 1:-1])
         elif self.log is not None:
@@ -238,7 +239,7 @@ class BoxSearch:
             a & (value < goals[:, None]) for a, value in zip(seen.boxes.allowed, evaluation.option_bound, strict=True)
         )
         open_boxes = (bound < goals) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
-        kept = seen.boxes._replace(bound=bound, price=price, allowed=allowed).take(open_boxes)
+        kept = replace(seen.boxes, bound=bound, price=price, allowed=allowed).take(open_boxes)
         return None if kept.count == 0 else self._split(kept, evaluation.loss[open_boxes])
 
     def _ascend(self, seen: Examined, price: Floats, steps: int) -> tuple[Floats, Evaluation]:
@@ -275,7 +276,8 @@ class BoxSearch:
             if seen.boxes.count == 0:
                 return np.zeros(count)
             box = seen.boxes
-        return self._ascend(seen, np.zeros((1, count)), FIRST_ASCENTS)[0][0]
+        prices, _ = self._ascend(seen, np.zeros((1, count)), FIRST_ASCENTS)
+        return prices.reshape(count)
 
     def _box_round_incumbent(self) -> Boxes:
         frame, build = self.frame, self.question.build
@@ -291,7 +293,8 @@ class BoxSearch:
         def around(values: Floats) -> Floats:
             return np.stack([values - FIRST_WIDTH / 2.0, values + FIRST_WIDTH / 2.0], axis=-1)[None]
 
-        return root._replace(
+        return replace(
+            root,
             pressure=around(point.enclosure_pressure),
             air_temp=around(point.enclosure_temp),
             coolant_temp=coolant,
@@ -322,9 +325,10 @@ class BoxSearch:
     def _least_energy(self, evaluation: Evaluation, seen: Examined) -> Floats:
         """Noise energy that the chosen options have at least, (boxes,)."""
         rows = np.arange(seen.boxes.count)
-        return self.frame.pump_energy[seen.boxes.pump[:, 0]] + np.sum(
+        least: Floats = self.frame.pump_energy[seen.boxes.pump[:, 0]] + np.sum(
             [energy[rows, choice] for energy, choice in zip(seen.energy, evaluation.choice, strict=True)], axis=0
         )
+        return least
 
     def _split(self, boxes: Boxes, loss: Floats) -> Boxes:
         """Halve every box: its pump range first, else the coordinate whose width costs the bound most."""
@@ -352,7 +356,8 @@ class BoxSearch:
             else:
                 pump[ranged, 0] = half[ranged] + 1
             children.append(
-                boxes._replace(
+                replace(
+                    boxes,
                     pressure=new_spans[:, :n],
                     air_temp=new_spans[:, n : 2 * n],
                     coolant_temp=new_spans[:, 2 * n :],

@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 
 
 class Terms(NamedTuple):
-    """Prices that meet one path, (boxes, 1), and ranges of the temperatures at its ends over the room's, (boxes, 1, 2)."""
+    """Prices that meet one path, (boxes, 1), and ranges over the room of its ends' temperatures, (boxes, 1, 2)."""
 
     mass: Floats  # of flow in stack direction: target's less source's
     at_source: Floats  # of heat brought to the source node
@@ -52,58 +52,56 @@ class Picked(NamedTuple):
     fan_rise: Floats  # [K]
 
 
-def least_value(
-    terms: Terms, arrays: PathArrays, coolant: Floats, ring_part: Floats, passive: float, *, has_core: bool
-) -> Floats:
-    """Least value of the path's terms at every option.
+class PricedPath(NamedTuple):
+    """One path with all that its terms depend on."""
 
-    Parameters
-    ----------
-    terms : Terms
-        Prices and end temperatures.
-    arrays : PathArrays
-        Ranges of the options.
-    coolant : ndarray, (boxes, 1, 2)
-        Coolant inlet over the room. [K]
-    ring_part : ndarray, (boxes, 1, 2)
-        The ring's own terms at the ends of `coolant`.
-    passive : float
-        Least conductance of the radiator. [W/K]
-    has_core : bool
-        Whether there is a radiator.
+    terms: Terms  # prices and end temperatures
+    arrays: PathArrays  # ranges of the options
+    coolant: Floats  # inlet of the radiator over the room, (boxes, 1, 2) [K]
+    ring_part: Floats  # the ring's own terms at the ends of `coolant`, (boxes, 1, 2)
+    passive: float  # least conductance of the radiator [W/K]
+    has_core: bool
 
-    Returns
-    -------
-    ndarray, (boxes, options)
-    """
-    best = np.full(arrays.power.shape, np.inf)
-    for forward, flow, conductance, spare, rises in _corners(arrays, passive, has_core=has_core):
-        value = _value(terms, forward, flow, conductance, spare, rises, arrays.power, coolant, ring_part)[0]
-        best = np.minimum(best, value)
+    def at(self, choice: NDArray[np.intp]) -> PricedPath:
+        """The same path with the chosen option of every box as the only one."""
+        return self._replace(arrays=self.arrays.at(choice))
+
+
+class _Corner(NamedTuple):
+    """A corner of flow and conductance in one direction, (boxes, options)."""
+
+    forward: bool
+    flow: Floats  # size; NaN marks a direction that is not open [kg/s]
+    conductance: Floats  # [W/K]
+    spare: Floats  # passive conductance [W/K]
+    rises: Floats  # by fans before the core, with a last axis of 2 [K]
+
+
+def least_value(path: PricedPath) -> Floats:
+    """Least value of the path's terms at every option, (boxes, options)."""
+    best = np.full(path.arrays.power.shape, np.inf)
+    for corner in _corners(path):
+        best = np.minimum(best, _value(path, corner)[0])
     return best
 
 
-def least_point(
-    terms: Terms, arrays: PathArrays, coolant: Floats, ring_part: Floats, passive: float, *, has_core: bool
-) -> Picked:
-    """Where the path's terms are least; arguments as for `least_value`."""
-    best = np.full(arrays.power.shape, np.inf)
-    picked: list[Floats] = [np.zeros(arrays.power.shape) for _ in Picked._fields]
-    for forward, flow, conductance, spare, rises in _corners(arrays, passive, has_core=has_core):
-        value, ends = _value(terms, forward, flow, conductance, spare, rises, arrays.power, coolant, ring_part)
+def least_point(path: PricedPath) -> Picked:
+    """Where the path's terms are least at every option."""
+    best = np.full(path.arrays.power.shape, np.inf)
+    picked: list[Floats] = [np.zeros(best.shape) for _ in Picked._fields]
+    for corner in _corners(path):
+        value, ends = _value(path, corner)
         better = value < best
         best = np.where(better, value, best)
-        signed = flow if forward else -flow
-        point = (signed, conductance, spare, *ends)
+        signed = corner.flow if corner.forward else -corner.flow
+        point = (signed, corner.conductance, corner.spare, *ends)
         picked = [np.where(better, new, old) for new, old in zip(point, picked, strict=True)]
     return Picked(*picked)
 
 
-def _corners(
-    arrays: PathArrays, passive: float, *, has_core: bool
-) -> list[tuple[bool, Floats, Floats, Floats, Floats]]:
-    """Every corner of flow and conductance in both directions; a flow of NaN marks a direction that is not open."""
-    found = []
+def _corners(path: PricedPath) -> list[_Corner]:
+    """Every corner of flow and conductance in both directions."""
+    found, arrays, passive = [], path.arrays, path.passive
     low, high = arrays.flow[..., 0], arrays.flow[..., 1]
     for forward, least, most, rises in (
         (True, np.maximum(low, 0.0), np.where(high >= 0.0, high, np.nan), arrays.rise_forward),
@@ -112,39 +110,33 @@ def _corners(
         if np.all(np.isnan(most)):
             continue
         least = np.where(np.isnan(most), np.nan, least)
-        conductances = [arrays.conductance[..., 0], arrays.conductance[..., 1]] if has_core else [np.zeros_like(low)]
-        if has_core and np.any(arrays.conductance[..., 0] < passive):
-            # Forced and passive lie on a bent line: its corner is one more end.
-            conductances.append(np.clip(passive, arrays.conductance[..., 0], arrays.conductance[..., 1]))
+        conductances = [np.zeros_like(low)]
+        if path.has_core:
+            conductances = [arrays.conductance[..., 0], arrays.conductance[..., 1]]
+            if np.any(arrays.conductance[..., 0] < passive):
+                # Forced and passive lie on a bent line: its corner is one more end.
+                conductances.append(np.clip(passive, arrays.conductance[..., 0], arrays.conductance[..., 1]))
         for flow in (least, most):
             for conductance in conductances:
-                found.append((forward, flow, conductance, np.maximum(passive - conductance, 0.0), rises))
+                found.append(_Corner(forward, flow, conductance, np.maximum(passive - conductance, 0.0), rises))
     return found
 
 
-def _value(
-    terms: Terms,
-    forward: bool,
-    flow: Floats,
-    conductance: Floats,
-    spare: Floats,
-    rises: Floats,
-    power: Floats,
-    coolant: Floats,
-    ring_part: Floats,
-) -> tuple[Floats, tuple[Floats, Floats, Floats, Floats]]:
+def _value(path: PricedPath, corner: _Corner) -> tuple[Floats, tuple[Floats, Floats, Floats, Floats]]:
     """Least value at one corner and the ends it is taken at: source, target and coolant over the room, fan rise."""
+    terms, coolant, ring_part = path.terms, path.coolant, path.ring_part
+    forward, flow = corner.forward, corner.flow
     down = terms.at_target if forward else terms.at_source
     carried = down * (flow * air.SPECIFIC_HEAT)
-    forced = (down - terms.taken) * conductance
-    passed = (terms.at_source - terms.taken) * spare
-    value = (terms.mass if forward else -terms.mass) * flow + down * power
+    forced = (down - terms.taken) * corner.conductance
+    passed = (terms.at_source - terms.taken) * corner.spare
+    value = (terms.mass if forward else -terms.mass) * flow + down * path.arrays.power
     by_up, by_down = carried - forced, -carried
     by_source = (by_up if forward else by_down) - passed - terms.copy_source
     by_target = (by_down if forward else by_up) - terms.copy_target
     source_part, source = _lower_end(by_source, terms.source)
     target_part, target = _lower_end(by_target, terms.target)
-    rise_part, rise = _lower_end(-forced, rises)
+    rise_part, rise = _lower_end(-forced, corner.rises)
     at_low = ring_part[..., 0] + (forced + passed) * coolant[..., 0]
     at_high = ring_part[..., 1] + (forced + passed) * coolant[..., 1]
     coolant_part = np.minimum(at_low, at_high)

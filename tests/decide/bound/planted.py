@@ -145,7 +145,8 @@ def boxes_round(frame: Frame, truth: Truth, rng: Generator, widths: Sequence[flo
     last = frame.pump_energy.size - 1
     reach = np.where(np.array(widths) > 0.1, rng.integers(0, 6, size=len(widths)), 0)
     step = int(truth.steps[-1])
-    return root._replace(
+    return replace(
+        root,
         pressure=around(truth.pressure),
         air_temp=around(truth.air_temp),
         coolant_temp=around(truth.node_temp),

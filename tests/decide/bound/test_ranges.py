@@ -44,7 +44,8 @@ def halves(spans: Floats, rng: np.random.Generator) -> Floats:
 
 
 def sub_boxes(boxes: Boxes, rng: np.random.Generator) -> Boxes:
-    return boxes._replace(
+    return replace(
+        boxes,
         pressure=halves(boxes.pressure, rng),
         air_temp=halves(boxes.air_temp, rng),
         coolant_temp=halves(boxes.coolant_temp, rng),
@@ -134,7 +135,8 @@ def test_flow_ranges_hold_every_root_that_lies_in_the_box(build: Build, most_roo
             roots = all_roots(stack_law(frame, path, option, pressure, node_temp), 5.0 * options.flow_scale)
             most = max(most, len(roots))
             width = rng.uniform(0.0, 1.0)
-            box = root._replace(
+            box = replace(
+                root,
                 pressure=np.stack([pressure - 0.4 * width, pressure + 0.6 * width], axis=-1)[None],
                 air_temp=np.stack([node_temp - 2.0 * width, node_temp + 3.0 * width], axis=-1)[None],
             )
