@@ -5,7 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,17 +90,18 @@ class _Runner:
 
     def run(self) -> None:
         """Descend until SLSQP is content or has asked enough."""
+        limits: Any = {  # SciPy takes many limits at once; its type stubs know one
+            "type": "ineq",
+            "fun": lambda x: self._answer(x).margins,
+            "jac": lambda x: self._answer(x).margin_slope,
+        }
         try:
             minimize(
-                lambda x: self._answer(x).level,
+                self._level,
                 self.start,
-                jac=lambda x: self._answer(x).level_slope,
+                jac=self._level_slope,
                 bounds=[(0.0, 1.0)] * self.start.size,
-                constraints={
-                    "type": "ineq",
-                    "fun": lambda x: self._answer(x).margins,
-                    "jac": lambda x: self._answer(x).margin_slope,
-                },
+                constraints=limits,
                 method="SLSQP",
                 options={"maxiter": MAX_ITERATIONS, "ftol": PRECISION},
             )
@@ -108,6 +109,12 @@ class _Runner:
             pass
         finally:
             self.questions.put((self.index, None))
+
+    def _level(self, place: Floats) -> float:
+        return self._answer(place).level
+
+    def _level_slope(self, place: Floats) -> Floats:
+        return self._answer(place).level_slope
 
     def _answer(self, place: Floats) -> _Asked:
         place = np.clip(place, 0.0, 1.0)

@@ -1,4 +1,4 @@
-"""The quietest setting that a search finds: gradient descents between the steps, then exact descent on the step grid."""
+"""The quietest setting that a search finds: gradient descents between the steps, then exact descent on the grid."""
 
 from __future__ import annotations
 
@@ -207,26 +207,23 @@ def descend_on_grid(question: Question, start: Incumbent) -> Incumbent:
             return best
         seen.update(steps.tobytes() for steps in moves)
         found = best_of(question, np.array(moves))
-        better = found.level < best.level if best.worst_margin >= 0.0 else False
         if best.worst_margin < 0.0:
             better = found.worst_margin > best.worst_margin
-        elif found.worst_margin < 0.0:
-            better = False
+        else:
+            better = found.worst_margin >= 0.0 and found.level < best.level
         if not better:
             return best
         best = found
 
 
 def moves_from(question: Question, start: Incumbent) -> list[Steps]:
-    """Settings one move away: a group slower, or one slower and one faster; any group either way if limits are broken."""
+    """Settings one move away: a group slower, one slower and one faster, any group faster if limits are broken."""
     sizes = [grid.size for grid in question.grids]
     n = len(sizes)
     shifts: list[tuple[tuple[int, int], ...]] = [((i, -a),) for i in range(n) for a in (1, 2)]
     if start.worst_margin < 0.0:
         shifts += [((i, a),) for i in range(n) for a in (1, 2, 5)]
-    shifts += [
-        ((i, -down), (j, up)) for i in range(n) for j in range(n) if i != j for down, up in PAIR_MOVES
-    ]
+    shifts += [((i, -down), (j, up)) for i in range(n) for j in range(n) if i != j for down, up in PAIR_MOVES]
     moves = []
     for shift in shifts:
         steps = start.steps.copy()
@@ -238,7 +235,7 @@ def moves_from(question: Question, start: Incumbent) -> list[Steps]:
 
 
 def _least_violated(question: Question, ranges: Floats, choices: NDArray[np.bool_]) -> Incumbent:
-    """Search the setting whose worst margin is least negative: one more unknown, the slack that all limits are given."""
+    """Search the setting whose worst margin is least negative: one more unknown, the slack that limits are given."""
     n = ranges.shape[1]
 
     def ask(places: Floats, index: Steps) -> tuple[Floats, Floats]:
@@ -248,12 +245,8 @@ def _least_violated(question: Question, ranges: Floats, choices: NDArray[np.bool
 
     starts = np.concatenate([spread(STARTS - 1, n), np.ones((1, n))])
     ends = descend_together(ask, np.concatenate([starts, np.full((STARTS, 1), 0.5)], axis=1))
-    steps = np.concatenate(
-        [
-            _nearest(question, turning_speeds(end.place[:-1], ranges, choices[0])) for end in ends
-        ]
-    )
-    return best_of(question, steps)
+    nearest = [_nearest(question, turning_speeds(end.place[:-1], ranges, choices[0])) for end in ends]
+    return best_of(question, np.concatenate(nearest))
 
 
 def _nearest(question: Question, speeds: Floats) -> Steps:

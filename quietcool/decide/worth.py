@@ -61,7 +61,12 @@ def find_worth(
     binding = [i for i in range(len(names)) if optimum.margins[i] < BINDS]
     if not binding:
         return ()
-    heats = [(state.name, source) for state in question.states for source, watts in state.heat.items() if np.all(watts > 0)]
+    heats = [
+        (state.name, source)
+        for state in question.states
+        for source, watts in state.heat.items()
+        if np.all(watts > 0)
+    ]
     moved = [("limit", i) for i in binding] + [("heat", i) for i in range(len(heats))]
     slopes = _slopes(question, ranges, stopped, optimum, moved, heats)
     found = []
@@ -89,7 +94,7 @@ def _slopes(
     moved: list[tuple[str, int]],
     heats: list[tuple[str, str]],
 ) -> list[float]:
-    """Change of the optimal level for one move of each item (limits looser, heats higher): central, one-sided if need be."""
+    """Change of the optimal level by one move of each item (limits looser, heats higher), central where that works."""
     signs = [(item, sign) for item in moved for sign in (1.0, -1.0)]
     limit_shift = np.zeros((len(signs), len(question.limit_names)))
     heat_shift = {pair: np.zeros(len(signs)) for pair in heats}
