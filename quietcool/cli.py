@@ -235,6 +235,7 @@ app.command()(proof.verify)
 app.command()(workshop.shop)
 app.command()(workshop.diagnose)
 app.command()(showing.report)
+app.command()(showing.page)
 
 
 def found_quietest(

@@ -174,7 +174,8 @@ def _lane_words(build: Build, point: OperatingPoint, lane: Lane) -> str:
     else:
         said += f" · {_celsius(temps[0])} °C"
     if path.core is not None:
-        said += f" · {number(float(point.heat_rate[i]), 0)} W"
+        watts = float(point.heat_rate[i])
+        said += f" · {number(watts, 0)} W" if watts >= 0.0 else f" · takes in {number(-watts, 0)} W"
     return f"{said} · reversed" if float(point.mass_flow[i]) < 0.0 else said
 
 
@@ -245,7 +246,9 @@ def _words(build: Build, point: OperatingPoint) -> str:
     for i, path in enumerate(build.air_paths):
         mass_flow = float(point.mass_flow[i])
         ends = (path.source, path.target) if mass_flow >= 0.0 else (path.target, path.source)
-        heat = f", its radiator gives off {number(float(point.heat_rate[i]), 0)} W" if path.core is not None else ""
+        watts = float(point.heat_rate[i])
+        gives = f"gives off {number(watts, 0)}" if watts >= 0.0 else f"takes in {number(-watts, 0)}"
+        heat = f", its radiator {gives} W" if path.core is not None else ""
         said.append(
             f"{path.name} takes {number(in_unit(abs(float(point.air_flow[i])), 'm3/h'), 0)} m³/h from {ends[0]} to "
             f"{ends[1]}, {_celsius(float(point.path_temp_in[i]))} to {_celsius(float(point.path_temp_out[i]))} °C{heat}"

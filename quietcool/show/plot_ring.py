@@ -13,6 +13,7 @@ from quietcool.units import in_unit
 
 ROW = 34  # height of a station or sensing point [px]
 GAP = 2  # rows between the two panels
+MOST_EMPTY = 2.5  # swings of the ring: a limit farther off is not drawn
 
 
 class Sensed(NamedTuple):
@@ -45,7 +46,8 @@ def coolant_ring(build: Build, state: State, point: OperatingPoint) -> Picture:
     made = _panels(state, names, sensed, [*temp_in, *temp_out])
     made["yaxis"]["domain"], made["yaxis2"]["domain"] = [split, 1.0], [0.0, len(sensed) / rows]
     made["height"] = 60 + ROW * rows
-    made["annotations"] = [*_steps(names, temp_in, temp_out), *_limit_note(state), *_sensor_notes(sensed)]
+    limit = _near_limit(state, [*temp_in, *temp_out])
+    made["annotations"] = [*_steps(names, temp_in, temp_out), *_limit_note(limit), *_sensor_notes(sensed)]
     return Picture(
         "coolant-ring", _title(state, point, temp_out), _words(names, temp_in, temp_out, sensed),
         *_numbers(build, point, names, sensed),
@@ -55,7 +57,7 @@ def coolant_ring(build: Build, state: State, point: OperatingPoint) -> Picture:
 
 def _panels(state: State, names: tuple[str, ...], sensed: list[Sensed], temps: list[float]) -> Layout:
     """Two panels: the ring from top to bottom, and below it the sensing points, which are much hotter."""
-    limit = [] if state.limits.coolant is None else [in_unit(state.limits.coolant, "degC")]
+    limit = _near_limit(state, temps)
     made = layout(
         axis("coolant, °C", range=_stretched([*temps, *limit], 0.06, 0.16), anchor="y"),
         _listed(names),
@@ -85,12 +87,19 @@ def _stretched(values: list[float], below: float, above: float) -> list[float]:
     return [low - below * (high - low) - 0.5, high + above * (high - low) + 0.5]
 
 
-def _limit_note(state: State) -> list[Layout]:
+def _near_limit(state: State, temps: list[float]) -> list[float]:
+    """The limit on the coolant where it does not squeeze the ring into a corner; the title tells it anyway [degC]."""
     if state.limits.coolant is None:
         return []
-    at = in_unit(state.limits.coolant, "degC")
-    said = f"limit {number(at, 0)} °C"
-    return [note(at, 1.0, said, ink("limit"), yref="paper", yanchor="bottom", xanchor="center")]
+    limit = in_unit(state.limits.coolant, "degC")
+    return [limit] if limit - max(temps) <= MOST_EMPTY * max(max(temps) - min(temps), 1.0) else []
+
+
+def _limit_note(limit: list[float]) -> list[Layout]:
+    return [
+        note(at, 1.0, f"limit {number(at, 0)} °C", ink("limit"), yref="paper", yanchor="bottom", xanchor="center")
+        for at in limit
+    ]
 
 
 def _sensed(build: Build, point: OperatingPoint) -> list[Sensed]:

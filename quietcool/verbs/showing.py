@@ -69,3 +69,31 @@ def found_dossier(
             rig, names, one_setting=one_setting, position=position, seconds=time, progress=progress
         )
         return gather(rig, answer, layouts=layouts, progress=progress)
+
+
+def page(
+    build: BuildFile,
+    port: Annotated[int, typer.Option("--port", metavar="N", help="Port on this machine; 0 for any that is free.")] = 0,
+) -> int:
+    """Open a live page on this machine: move speeds and see what follows.
+
+    It prints its address; open that in a browser. Ctrl-C ends it.
+    """
+    from quietcool.entry.buildfile import read_build
+    from quietcool.errors import InputError, Mistake
+    from quietcool.show.page import serve
+
+    rig = read_build(build)
+    try:
+        serve(rig, Path(build), port, lambda address: show_address(rig, address))
+    except (OSError, OverflowError) as error:
+        found = getattr(error, "strerror", None) or str(error)
+        raise InputError([Mistake("--port", None, None, "", "a free port", found, "write 0")]) from None
+    except KeyboardInterrupt:  # the usual end
+        pass
+    return 0
+
+
+def show_address(rig: Build, address: str) -> None:
+    """Tell where the page is."""
+    tell_parts([f"{rig.title}: open {address} in a browser on this machine; Ctrl-C ends the page."], 0)

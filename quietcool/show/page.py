@@ -1,0 +1,188 @@
+"""The live page: a small web application for this machine only, with the look of the report.
+
+It answers 127.0.0.1 and localhost alone, takes nothing from other pages, and asks nothing of any network.
+"""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Awaitable, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import FastAPI
+from fastapi import Path as FromPath
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+
+from quietcool.entry.build import Build
+from quietcool.show import page_answers, page_save
+from quietcool.show.page_guard import Guard
+from quietcool.show.page_models import (
+    Asked,
+    AskedPictures,
+    AskedQuietest,
+    Pictures,
+    Refusal,
+    Saved,
+    Search,
+    Solved,
+    Started,
+)
+from quietcool.show.page_search import Searches, TooMany
+from quietcool.show.page_view import page_html
+from quietcool.show.pages import LIBRARY, asset
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from starlette.requests import Request
+
+HOST = "127.0.0.1"
+REFUSALS: dict[int | str, dict[str, Any]] = {422: {"model": Refusal}}
+SearchName = Annotated[str, FromPath(min_length=1, max_length=20)]
+Answer = Callable[["Request", Any], Awaitable[JSONResponse]]
+
+
+def create_page(build: Build, build_file: Path) -> FastAPI:
+    """Return the application for one build."""
+    searches = Searches()
+
+    @asynccontextmanager
+    async def living(app: FastAPI) -> AsyncIterator[None]:
+        yield
+        searches.close()
+
+    app = FastAPI(title="quietcool page", docs_url=None, redoc_url=None, lifespan=living)
+    app.add_middleware(Guard)
+    _add_files(app, build)
+    _add_settings(app, build, build_file)
+    _add_searches(app, build, searches)
+    _add_refusals(app)
+    return app
+
+
+def _add_files(app: FastAPI, build: Build) -> None:
+    @app.get("/", response_class=HTMLResponse, include_in_schema=False)
+    def page() -> str:
+        return page_html(build)
+
+    def script(name: str) -> None:
+        @app.get(f"/{name}", include_in_schema=False)
+        def text() -> Response:
+            return Response(asset(name), media_type="text/javascript; charset=utf-8")
+
+    for name in (LIBRARY, "figures.js", "page.js"):
+        script(name)
+
+    @app.get("/favicon.ico", include_in_schema=False)
+    def icon() -> Response:
+        return Response(status_code=204)
+
+
+def _add_settings(app: FastAPI, build: Build, build_file: Path) -> None:
+    @app.post("/api/solve", responses=REFUSALS)
+    def solve(asked: Asked) -> Solved:
+        """Return the numbers of a setting."""
+        return page_answers.solve_for_page(build, asked)
+
+    @app.post("/api/pictures", responses=REFUSALS)
+    def pictures(asked: AskedPictures) -> Pictures:
+        """Return the pictures of a setting."""
+        return page_answers.pictures_for_page(build, asked)
+
+    @app.post("/api/save", responses=REFUSALS | {409: {"model": Refusal}})
+    def save(asked: Asked) -> Saved:
+        """Write a copy of the build file with this setting, and a channel table, beside the build file."""
+        page_answers.chosen(asked.state, asked.room_temp_c, asked.layouts, build)
+        page_answers.speeds_of(build, asked.speeds_rpm)
+        copy, table = page_save.save_setting(build, build_file, asked.speeds_rpm)
+        said = f"Saved as {copy.name}, and the channel table as {table.name}."
+        present = {path: next(iter(offered)) for path, offered in page_answers.layouts_offered(build).items()}
+        if any(layout != present[path] for path, layout in asked.layouts.items()):
+            said += " Layouts are not saved: change the order of the stacks in the file."
+        return Saved(sentence=said, build_file=copy.name, channel_table=table.name)
+
+
+def _add_searches(app: FastAPI, build: Build, searches: Searches) -> None:
+    missing: dict[int | str, dict[str, Any]] = {404: {"model": Refusal}}
+
+    @app.post("/api/quietest", responses=REFUSALS | {409: {"model": Refusal}})
+    def start(asked: AskedQuietest) -> Started:
+        """Start a search for the quietest setting."""
+        if not build.positions:
+            raise page_answers.Refused("build: needs a position to be quiet at; found none; add a [[position]]")
+        changed, state = page_answers.chosen(asked.state, asked.room_temp_c, asked.layouts, build)
+        return Started(search=searches.start(changed, state, asked.seconds))
+
+    @app.get("/api/quietest/{search}", responses=REFUSALS | missing)
+    def look(search: SearchName) -> Search:
+        """Return how far a search is."""
+        return _there(searches.look(search), search)
+
+    @app.delete("/api/quietest/{search}", responses=REFUSALS | missing)
+    def cancel(search: SearchName) -> Search:
+        """Stop a search."""
+        return _there(searches.cancel(search), search)
+
+
+class _Missing(LookupError):
+    """There is no such search."""
+
+
+def _there(found: Search | None, name: str) -> Search:
+    if found is None:
+        raise _Missing(f"There is no search {name[:20]!r}; it may have been forgotten.")
+    return found
+
+
+def _add_refusals(app: FastAPI) -> None:
+    """Every refusal is one sentence."""
+
+    def refusing(kind: type[Exception], status: int) -> None:
+        @app.exception_handler(kind)
+        async def refuse(request: Request, error: Exception) -> JSONResponse:
+            return JSONResponse({"detail": str(error)}, status)
+
+    refusing(page_answers.Refused, 422)
+    refusing(page_save.NotSaved, 409)
+    refusing(TooMany, 409)
+    refusing(_Missing, 404)
+
+    @app.exception_handler(RequestValidationError)
+    async def invalid(request: Request, error: RequestValidationError) -> JSONResponse:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"] if part != "body")[:120]
+        said = str(first["msg"])
+        return JSONResponse({"detail": f"{place or 'body'}: {said[:1].lower()}{said[1:]}."}, 422)
+
+
+def serve(build: Build, build_file: Path, port: int, tell: Callable[[str], None]) -> None:
+    """Serve the page on this machine until it is interrupted.
+
+    Parameters
+    ----------
+    build, build_file : Build, Path
+        What to show.
+    port : int
+        Where; 0 for any that is free.
+    tell : callable
+        Told the address once it is open.
+
+    Raises
+    ------
+    OSError
+        If the port cannot be had.
+    """
+    import uvicorn
+
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as door:
+        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        door.bind((HOST, port))
+        door.listen(64)
+        tell(f"http://{HOST}:{door.getsockname()[1]}/")
+        settings = uvicorn.Config(
+            create_page(build, build_file), log_config=None, access_log=False, timeout_graceful_shutdown=2
+        )
+        uvicorn.Server(settings).run(sockets=[door])
