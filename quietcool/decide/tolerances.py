@@ -87,9 +87,9 @@ def _stated(build: Build, sheet: str, blocks: tuple[str, ...], unit: str) -> tup
     """Tolerance and origin of the first of some blocks of a sheet that states a tolerance in a unit."""
     for block in blocks:
         for entry in build.ledger:
-            if entry.place.startswith(f"{sheet}: {block}.") and entry.tolerance_unit == unit:
-                if entry.origin != "default" and entry.tolerance is not None:
-                    return entry.tolerance, entry.origin
+            here = entry.place.startswith(f"{sheet}: {block}.") and entry.tolerance_unit == unit
+            if here and entry.origin != "default" and entry.tolerance is not None:
+                return entry.tolerance, entry.origin
     return SHEET_TOLERANCE[unit], "default"
 
 

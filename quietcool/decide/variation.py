@@ -262,7 +262,9 @@ def _point_resistance(varied: VariedBuild, target: str, change: Change) -> Varie
         replace(
             source,
             points=tuple(
-                replace(point, resistance=point.resistance * change) if f"{source.name} {point.name}" == target else point
+                point
+                if f"{source.name} {point.name}" != target
+                else replace(point, resistance=point.resistance * change)
                 for point in source.points
             ),
         )
