@@ -34,14 +34,15 @@ GENERATIONS, POPULATION = 150, 20
 
 
 def asked(first: int, count: int) -> Iterator[tuple[str, Build]]:
-    """Every state of the demos, then random builds of 2 to 6 groups of fans, one state each."""
+    """Every state of the demos, then random builds: 2 to 6 groups of fans, one or two enclosures, one state."""
     for name in demo_names():
         build = read_build(demo_path(name))
         yield from ((f"{name}, {state.name}", replace(build, states=(state,))) for state in build.states)
     for seed in range(first, first + count):
-        groups = 2 + seed % 5
+        groups, enclosures = 2 + seed % 5, 1 + seed // 5 % 2
         try:
-            yield f"random {seed}, {groups} groups", random_build(seed, groups=groups)
+            name = f"random {seed}, {groups} groups, {enclosures} enclosures"
+            yield name, random_build(seed, groups=groups, enclosures=enclosures)
         except ValueError:  # no sensible build in a hundred draws
             continue
 
