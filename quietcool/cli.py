@@ -140,6 +140,7 @@ def quietest(
     seconds: Seconds = 60.0,
     certificate: proof.Certificate = None,
     confidence: decisions.Confidence = None,
+    worst_day: decisions.WorstDay = False,
     draws: Draws = decisions.DRAWS,
     seed: Seed = 0,
     json: AsJson = False,
@@ -151,7 +152,7 @@ def quietest(
     from quietcool.entry.buildfile import read_build
     from quietcool.show import json_answers, tables, uncertainty, wording
 
-    rig = read_build(build)
+    rig = decisions.on_day(read_build(build), worst_day)
     if confidence is not None:
         decisions.alone("--confidence", minimise=minimise != "dba", certificate=certificate is not None)
         return decisions.robust(rig, state, one_setting, at, seconds, confidence, draws, seed, json)
@@ -232,6 +233,8 @@ def demo(
 app.command()(comparisons.tradeoff)
 app.command()(comparisons.layouts)
 app.command()(proof.verify)
+app.command()(decisions.levers)
+app.command()(decisions.scenarios)
 app.command()(workshop.shop)
 app.command()(workshop.diagnose)
 app.command()(showing.report)

@@ -24,6 +24,7 @@ from quietcool.entry.acoustic_records import OtherRoom as OtherRoom
 from quietcool.entry.acoustic_records import Position as Position
 from quietcool.entry.acoustic_records import Room as Room
 from quietcool.entry.acoustic_records import Sound as Sound
+from quietcool.entry.choice_records import WhatIf as WhatIf
 from quietcool.entry.workshop_records import Channel as Channel
 from quietcool.entry.workshop_records import Controller as Controller
 from quietcool.entry.workshop_records import Frame as Frame
@@ -361,6 +362,7 @@ class Build:
     installation: Installation = field(default_factory=Installation)
     controller: Controller | None = None
     supply: Supply | None = None
+    what_if: WhatIf = field(default_factory=WhatIf)
 
     @property
     def group_names(self) -> tuple[str, ...]:

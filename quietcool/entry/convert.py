@@ -32,6 +32,7 @@ from quietcool.entry.build import (
     State,
     Tube,
 )
+from quietcool.entry.choice_tables import what_if
 from quietcool.entry.convert_acoustics import door, installation, noise_source, other_room, position, room_of
 from quietcool.entry.convert_parts import optional
 from quietcool.entry.convert_workshop import controller, space, supply, vessel
@@ -75,6 +76,7 @@ def build_of(table: BuildTable, shelf: Shelf) -> Build:
         installation=installation(table.installation),
         controller=controller(table.controller),
         supply=supply(table.supply),
+        what_if=what_if(table.scenarios),
     )
 
 

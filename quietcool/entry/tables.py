@@ -20,6 +20,7 @@ from quietcool.entry.acoustic_tables import (
     PositionTable,
     SoundingRoom,
 )
+from quietcool.entry.choice_tables import WhatIfTable
 from quietcool.entry.elements import Element
 from quietcool.entry.measures import (
     LONGEST_LIST,
@@ -303,6 +304,7 @@ class BuildTable(Table):
     installation: InstallationTable | None = Field(
         default=None, description="calibrated numbers for what a place in a stack adds to the noise"
     )
+    scenarios: WhatIfTable | None = Field(default=None, description="what the rig must live through")
 
 
 ParallelTable.model_rebuild()

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from quietcool.show.comparison_schemas import layouts_schema, tradeoff_schema
+from quietcool.show.decision_schemas import levers_schema, scenarios_schema
 from quietcool.show.report_schema import report_schema
 from quietcool.show.sound_schema import octave_list, sound_schema
 from quietcool.show.uncertainty_schema import robust_schema, uncertainty_schema
@@ -17,8 +18,8 @@ Schema = dict[str, Any]
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PART_KINDS = ("fan", "radiator", "plate", "pump", "resistance")
 VERBS = (
-    "check", "demo", "diagnose", "layouts", "quietest", "report", "schema", "shop", "solve", "sound", "tradeoff",
-    "verify",
+    "check", "demo", "diagnose", "layouts", "levers", "quietest", "report", "scenarios", "schema", "shop", "solve",
+    "sound", "tradeoff", "verify",
 )  # fmt: skip
 #: What `quietcool schema` can be asked for.
 SUBJECTS = (*VERBS, "build", *PART_KINDS)
@@ -51,8 +52,10 @@ def schema_of(subject: str) -> Schema:
         "demo": _demo,
         "diagnose": lambda: diagnose_schema(_format(), _envelope()),
         "layouts": lambda: layouts_schema(_format(), _envelope()),
+        "levers": lambda: levers_schema(_format(), _envelope()),
         "quietest": _quietest,
         "report": lambda: report_schema(_format(), _envelope()),
+        "scenarios": lambda: scenarios_schema({**_format(), "groups": _groups()}, _envelope()),
         "schema": lambda: {"$ref": DIALECT},
         "shop": lambda: shop_schema(_format(), _envelope()),
         "solve": _solve,
