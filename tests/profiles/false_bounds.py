@@ -54,10 +54,10 @@ class Trial:
         return bool(self.bound > min(self.truth, self.level) + FALSE)
 
 
-def drawn(seed: int) -> Build | None:
+def drawn(seed: int, most_groups: int = 7, most_enclosures: int = 2) -> Build | None:
     """Draw the build of a seed; None where no sensible one was found."""
     rng = np.random.default_rng([seed, 31])
-    groups, enclosures = int(rng.integers(1, 8)), int(rng.integers(1, 3))
+    groups, enclosures = int(rng.integers(1, most_groups + 1)), int(rng.integers(1, most_enclosures + 1))
     try:
         build = random_build(seed, groups=groups, enclosures=enclosures, difficulty=float(rng.uniform(0.0, 1.1)))
     except ValueError:
@@ -81,15 +81,15 @@ def with_slots(build: Build, part: float) -> Build:
     )
 
 
-def truth_of(build: Build, seed: int) -> float:
+def truth_of(build: Build, seed: int, starts: int = STARTS, generations: int = GENERATIONS) -> float:
     """Level of the quietest feasible setting that anything finds; inf if nothing does [dB(A)]."""
     question = Question(build, build.states[:1], 0)
     rival = Rival(build, build.states[:1])
-    rival.evolve(seed, GENERATIONS, POPULATION)
+    rival.evolve(seed, generations, POPULATION)
     rival.polish()
     ranges = turning_ranges(question)
     span = ranges[1] - ranges[0]
-    ends = descend_together(lambda places, _: question.ask(ranges[0] + places * span), spread(STARTS, len(span)))
+    ends = descend_together(lambda places, _: question.ask(ranges[0] + places * span), spread(starts, len(span)))
     ends = sorted(ends, key=lambda end: (end.margins.min(initial=0.0) < -0.05, end.level))[:CARRIED]
     for end in ends:
         steps = nearest_steps(question, ranges[0] + end.place * span)
@@ -102,7 +102,7 @@ def nearest_steps(question: Question, speeds: NDArray[np.float64]) -> NDArray[np
     return np.array([int(np.argmin(np.abs(grid - s))) for grid, s in zip(question.grids, speeds, strict=True)])
 
 
-def tried(build: Build, seed: int, seconds: float) -> Trial:
+def tried(build: Build, seed: int, seconds: float, starts: int = STARTS, generations: int = GENERATIONS) -> Trial:
     """Bound one build and look for its truth."""
     question = Question(build, build.states[:1], 0)
     start = time.monotonic()
@@ -110,7 +110,7 @@ def tried(build: Build, seed: int, seconds: float) -> Trial:
     proof = prove(question, found, seconds)
     took = time.monotonic() - start
     level = proof.best.level if proof.best.worst_margin >= 0.0 else np.inf
-    truth, groups = truth_of(build, seed), len(question.grids)
+    truth, groups = truth_of(build, seed, starts, generations), len(question.grids)
     return Trial(seed, groups, len(build.enclosures), level, truth, float(proof.lower_bound), proof.boxes, took)
 
 
