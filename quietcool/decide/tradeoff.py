@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from quietcool.decide.archive import Archive
 from quietcool.decide.axes import COOLANT, Axis, axis_named, limited_to
+from quietcool.decide.bound.front_search import Limited, prove_front
 from quietcool.decide.bound.search import prove
 from quietcool.decide.front import Front, find_front
-from quietcool.decide.incumbent import Incumbent, grid_speeds
+from quietcool.decide.incumbent import Incumbent, best_of, grid_speeds
 from quietcool.decide.question import Question, Tally
 from quietcool.decide.quietest import PROVEN_GAP, ROUNDING, Progress
 from quietcool.entry.build import Build, State
@@ -25,6 +26,7 @@ Floats = NDArray[np.float64]
 Status = Literal["proven", "best_found"]
 
 POINTS = 40
+TOGETHER = ((3.0, 0.2), (1.0, 0.3), (0.0, 0.6))  # [dB] asked of the searches for all points, parts of the time left
 FIRST_PATIENCE = 3.0  # time that one search for a bound may take at first [s]
 MORE_PATIENCE = 3.0  # times as long once all that are open have failed
 LEAST_PROOF = 0.3  # time below which no search is begun [s]
@@ -167,23 +169,53 @@ class _Proofs:
         self.boxes, self.interrupted = 0, False
 
     def spend(self, front: Front, end: float) -> None:
+        """Bound the whole curve by one search, asked for little first; in the time that is left, single points."""
+        self.bounds = np.full(front.limits.size, -np.inf)
+        for slack, share in TOGETHER:
+            left = end - time.monotonic()
+            if left > LEAST_PROOF and not self.interrupted:
+                self._prove_all(front, slack, share * left)
+        self._one_by_one(front, end)
+
+    def _prove_all(self, front: Front, slack: float, seconds: float) -> None:
+        """Search once for all points whether any setting is quieter than the curve by more than `slack`."""
+        axis, level = self.axis, _levels(front)
+        enclosure = self.build.enclosures.index(axis.enclosure) if axis.enclosure else -1
+        middle = front.archive.quietest(float(front.limits[front.limits.size // 2]))
+        assert middle is not None  # the limits of a front do not lie below its coldest setting
+        question = Question(*_limited(self, float(front.limits[-1])), self.position, self.tally)
+        proof = prove_front(
+            question,
+            Limited(axis.source, axis.point, enclosure),
+            front.limits,
+            level - slack,
+            best_of(question, front.archive.solved.steps[[middle]]),
+            seconds,
+            self._reporting(front),
+        )
+        self.boxes += proof.boxes
+        self.interrupted = proof.interrupted
+        # A bound under a looser limit holds under every tighter one.
+        self.bounds = np.maximum(self.bounds, np.maximum.accumulate(proof.lower_bounds[::-1])[::-1])
+
+    def _one_by_one(self, front: Front, end: float) -> None:
         """Raise bounds until none is open or time is over.
 
         Each search is for the point that lifts the bounds of the whole curve most. One that asks for less closes
         sooner, and one that does not close shows little: where a point could not be proven outright, it and all
         tighter ones are asked for half of their gap at a time.
         """
-        self.bounds = np.full(front.limits.size, -np.inf)
         places = np.arange(front.limits.size)
         failed = np.zeros(front.limits.size, dtype=np.bool_)
-        hard, patience, place = -1, FIRST_PATIENCE, front.limits.size - 1  # the quietest setting's bound serves all
+        hard, patience, first = -1, FIRST_PATIENCE, True
         while not self.interrupted and end - time.monotonic() > LEAST_PROOF:
             level = _levels(front)
             gaps = np.minimum(level - self.bounds, UNKNOWN_GAP)
             aims = np.where(places <= hard, np.maximum(gaps / 2.0, PROVEN_GAP), PROVEN_GAP)
             lifts = np.where(failed | (gaps <= PROVEN_GAP), 0.0, _lifts(level - aims, self.bounds))
-            if self.boxes:
-                place = gaps.size - 1 - int(np.argmax(lifts[::-1]))
+            # The bound of the quietest setting serves all points and is soon found.
+            place = gaps.size - 1 if first and gaps[-1] > PROVEN_GAP else gaps.size - 1 - int(np.argmax(lifts[::-1]))
+            first = False
             if np.all(gaps <= PROVEN_GAP):
                 return
             if not np.any(lifts > 0.0):
@@ -191,6 +223,11 @@ class _Proofs:
             elif not self._prove(front, place, float(aims[place]), min(end - time.monotonic(), patience)):
                 failed[place] = aims[place] > PROVEN_GAP or place <= hard
                 hard = max(hard, place)
+
+    def _reporting(self, front: Front) -> Callable[[float, float], None]:
+        done = float(np.mean(_levels(front) - self.bounds <= PROVEN_GAP))
+        what = f"proving {self.state.name}"
+        return lambda level, bound: self.tell(Progress(what, done, level, bound))
 
     def _prove(self, front: Front, place: int, aim: float, seconds: float) -> bool:
         """Ask whether any setting is quieter than a point by more than `aim`; tell whether the search has ended."""
@@ -200,14 +237,8 @@ class _Proofs:
         assert setting is not None  # the limits of a front do not lie below its coldest setting
         steps = front.archive.solved.steps[setting]
         level, margins = question.ask(grid_speeds(question, steps[None]))
-        done = float(np.mean(_levels(front) - self.bounds <= PROVEN_GAP))
-        what = f"proving {self.state.name}"
-
-        def report(level: float, bound: float) -> None:
-            self.tell(Progress(what, done, level, bound))
-
         goal = Incumbent(steps, float(level[0]) - (aim - PROVEN_GAP), margins[0])
-        proof = prove(question, goal, seconds, report)
+        proof = prove(question, goal, seconds, self._reporting(front))
         front.archive.ask(proof.best.steps[None])  # a quieter setting may have come up on the way
         self.boxes += proof.boxes
         self.interrupted = proof.interrupted

@@ -51,9 +51,10 @@ def test_a_layout_is_no_better_than_itself(open_core: Layouts, tight_core: Layou
 
 
 # Fans in series add their pressures at one flow: AMCA Publication 201-02 (R2011), "Fans and Systems", Annex B
-# (recalled, not re-read). So a second row doubles the flow through a core that takes all of the shut-off pressure and is linear in
-# flow, and adds nothing at free delivery, where there is no pressure to add. Twice the fans cost 10 lg 2 = 3 dB at
-# equal speed, and a row behind the core more than one before it (common practice, no source for the figure).
+# (recalled, not re-read). So a second row doubles the flow through a core that takes all of the shut-off pressure and
+# is linear in flow, and adds nothing at free delivery, where there is no pressure to add. Twice the fans cost
+# 10 lg 2 = 3 dB at equal speed, and a row behind the core more than one before it (common practice, no source for the
+# figure).
 
 
 @pytest.mark.slow

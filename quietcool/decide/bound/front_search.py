@@ -11,6 +11,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,14 @@ class Limited:
     enclosure: int = -1
 
 
+class FrontProof(NamedTuple):
+    """What one search has shown of a whole curve."""
+
+    lower_bounds: Floats  # no setting that keeps a limit is quieter; -inf where nothing is known, (points,) [dB(A)]
+    boxes: int
+    interrupted: bool
+
+
 def prove_front(
     question: Question,
     limited: Limited,
@@ -45,8 +54,8 @@ def prove_front(
     levels: Floats,
     start: Incumbent,
     seconds: float,
-    report: Callable[[Floats], None] = lambda bounds: None,
-) -> Floats:
+    report: Callable[[float, float], None] = lambda level, bound: None,
+) -> FrontProof:
     """Bound every point of a curve from below by one search.
 
     Parameters
@@ -64,19 +73,18 @@ def prove_front(
     seconds : float
         Time for the search. [s]
     report : callable
-        Told the bounds now and then.
+        Told the level of `start` and the least bound of any box that is still open, now and then. [dB(A)]
 
     Returns
     -------
-    ndarray, (points,)
-        No setting that keeps a limit is quieter; -inf where nothing is known. [dB(A)]
+    FrontProof
     """
     try:
         search = _FrontSearch(question, limited, limits, levels, start, time.monotonic() + seconds, report)
     except TooManyOptions:
-        return np.full(limits.shape, -np.inf)
-    rest, _ = search.work_off(search.first_boxes())
-    return search.bounds(rest)
+        return FrontProof(np.full(limits.shape, -np.inf), 0, False)
+    rest, interrupted = search.work_off(search.first_boxes())
+    return FrontProof(search.bounds(rest), search.box_count, interrupted)
 
 
 class _FrontSearch(BoxSearch):
@@ -90,12 +98,11 @@ class _FrontSearch(BoxSearch):
         levels: Floats,
         start: Incumbent,
         end: float,
-        report: Callable[[Floats], None],
+        report: Callable[[float, float], None],
     ) -> None:
         self.limited, self.limits, self.levels = limited, limits, levels
-        self.tell_bounds = report
         self.energies = np.empty(0)
-        super().__init__(question, question.states[0].name, start, end, lambda level, bound: None)
+        super().__init__(question, question.states[0].name, start, end, report)
         self.energies = 10.0 ** ((levels - TOLERANCE - self.unit) / 10.0)
 
     def goals(self, boxes: Boxes) -> Floats:
@@ -108,9 +115,11 @@ class _FrontSearch(BoxSearch):
     def _lowest(self, boxes: Boxes) -> Floats:
         """Lower end of the limited temperature over every box, (boxes,) [K]."""
         if self.limited.enclosure >= 0:
-            return boxes.air_temp[:, self.limited.enclosure, 0]
+            air: Floats = boxes.air_temp[:, self.limited.enclosure, 0]
+            return air
         if self.limited.source < 0:
-            return boxes.coolant_temp[..., 0].max(axis=1)
+            hottest: Floats = boxes.coolant_temp[..., 0].max(axis=1)
+            return hottest
         return self._lowest_point(boxes)
 
     def _lowest_point(self, boxes: Boxes) -> Floats:
@@ -125,7 +134,8 @@ class _FrontSearch(BoxSearch):
         flow = ring.flow[self.frame.ring.branches.branch_of(source.name)][:, 1]
         resistance = point.share * point.resistance + plate.r0 + plate.c * (flow / plate.reference_flow) ** -plate.n
         inlet = reach_range(self.frame, boxes, reach, ring.capacity)[:, 0]
-        return inlet + watts * resistance
+        temp: Floats = inlet + watts * resistance
+        return temp
 
     def _try_choices(self, evaluation: Evaluation, seen: Examined) -> None:
         """Leave the settings of the curve to who asked for its bounds."""
