@@ -133,9 +133,11 @@ def monotone_cubic(x: Floats, y: Floats) -> tuple[Floats, float]:
 
     Examples
     --------
+    By hand: chords -1 and -3/2, slopes -5/6, -27/23 and -11/6.
+
     >>> pieces, end_slope = monotone_cubic(np.array([0.0, 1.0, 3.0]), np.array([4.0, 3.0, 0.0]))
     >>> [round(float(c), 6) for c in pieces[0]], round(end_slope, 6)
-    ([4.0, -0.833333, -0.136364, -0.030303], -1.666667)
+    ([4.0, -0.833333, -0.15942, -0.007246], -1.833333)
     """
     h, chord = np.diff(x), np.diff(y) / np.diff(x)
     if x.size == 2:
