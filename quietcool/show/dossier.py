@@ -89,7 +89,7 @@ def gather(
     )
     compared = None
     if layouts and radiator_paths(build):
-        compared = find_layouts(build, state=focus, position=answer.position, progress=progress)
+        compared = find_layouts(build, state=focus, position=answer.position, seconds=0.0, progress=progress)
     return Dossier(build, answer, focus, uncertainty, warmest, curve, compared, causes)
 
 

@@ -16,13 +16,14 @@ from fastapi import Path as FromPath
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from quietcool.entry.build import Build
+from quietcool.entry.build import Build, SpeedRange
 from quietcool.show import page_answers, page_save
 from quietcool.show.page_guard import Guard
 from quietcool.show.page_models import (
     Asked,
     AskedPictures,
     AskedQuietest,
+    AskedStop,
     Pictures,
     Refusal,
     Saved,
@@ -33,6 +34,7 @@ from quietcool.show.page_models import (
 from quietcool.show.page_search import Searches, TooMany
 from quietcool.show.page_view import page_html
 from quietcool.show.pages import LIBRARY, asset
+from quietcool.units import in_unit
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -40,7 +42,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
 HOST = "127.0.0.1"
-REFUSALS: dict[int | str, dict[str, Any]] = {422: {"model": Refusal}}
+POSTS = frozenset({"/api/solve", "/api/pictures", "/api/save", "/api/quietest", "/api/stop"})
+REFUSALS: dict[int | str, dict[str, Any]] = {code: {"model": Refusal} for code in (400, 403, 413, 415, 422)}
 SearchName = Annotated[str, FromPath(min_length=1, max_length=20)]
 Answer = Callable[["Request", Any], Awaitable[JSONResponse]]
 
@@ -55,11 +58,12 @@ def create_page(build: Build, build_file: Path) -> FastAPI:
         searches.close()
 
     app = FastAPI(title="quietcool page", docs_url=None, redoc_url=None, lifespan=living)
-    app.add_middleware(Guard)
+    app.add_middleware(Guard, posts=POSTS)
     _add_files(app, build)
     _add_settings(app, build, build_file)
     _add_searches(app, build, searches)
     _add_refusals(app)
+    describe_build(app, build)
     return app
 
 
@@ -121,10 +125,10 @@ def _add_searches(app: FastAPI, build: Build, searches: Searches) -> None:
         """Return how far a search is."""
         return _there(searches.look(search), search)
 
-    @app.delete("/api/quietest/{search}", responses=REFUSALS | missing)
-    def cancel(search: SearchName) -> Search:
+    @app.post("/api/stop", responses=REFUSALS | missing)
+    def stop(asked: AskedStop) -> Search:
         """Stop a search."""
-        return _there(searches.cancel(search), search)
+        return _there(searches.cancel(asked.search), asked.search)
 
 
 class _Missing(LookupError):
@@ -156,6 +160,32 @@ def _add_refusals(app: FastAPI) -> None:
         place = ".".join(str(part) for part in first["loc"] if part != "body")[:120]
         said = str(first["msg"])
         return JSONResponse({"detail": f"{place or 'body'}: {said[:1].lower()}{said[1:]}."}, 422)
+
+
+def describe_build(app: FastAPI, build: Build) -> None:
+    """Put the names of the build into the published description, which is then exact."""
+    described = app.openapi()
+    schemas = described["components"]["schemas"]
+    speeds = [_described(ranges) for ranges in build.speed_ranges]
+    groups = {"type": "object", "properties": dict(zip(build.group_names, speeds, strict=True))}
+    offered = page_answers.layouts_offered(build)
+    paths = {path: {"type": "string", "enum": list(names)} for path, names in offered.items()}
+    blown = [path.name for path in build.air_paths if path.fan_rows]
+    for name in ("Asked", "AskedPictures", "AskedQuietest"):
+        fields = schemas[name]["properties"]
+        fields["state"] = {"type": "string", "enum": [state.name for state in build.states]}
+        fields["layouts"] = {"type": "object", "properties": paths, "additionalProperties": False}
+        if "speeds_rpm" in fields:
+            fields["speeds_rpm"] = groups | {"required": list(build.group_names), "additionalProperties": False}
+        if "path" in fields:
+            fields["path"] = {"enum": [*blown, None]}
+    app.openapi_schema = described
+
+
+def _described(ranges: SpeedRange) -> dict[str, Any]:
+    lowest, highest = (in_unit(end, "rpm") for end in (ranges.lowest, ranges.highest))
+    turning = {"type": "number", "minimum": lowest, "maximum": highest}
+    return {"anyOf": [{"const": 0}, turning]} if ranges.may_stop else turning
 
 
 def serve(build: Build, build_file: Path, port: int, tell: Callable[[str], None]) -> None:

@@ -8,9 +8,10 @@ from dataclasses import replace
 
 from quietcool.decide.limits import limits
 from quietcool.decide.variants import layouts_of, radiator_paths
-from quietcool.entry.build import Build, State
+from quietcool.entry.build import Build, SpeedRange, State
 from quietcool.entry.mistakes import nearest
 from quietcool.show import plots, wording
+from quietcool.show.console import rpm
 from quietcool.show.json_answers import number, state_margins
 from quietcool.show.look import Picture
 from quietcool.show.page_models import Asked, AskedPictures, Kept, Pictures, Shown, Solved, Source
@@ -65,7 +66,17 @@ def speeds_of(build: Build, speeds_rpm: Mapping[str, float]) -> list[float]:
     missing = [name for name in build.group_names if name not in speeds_rpm]
     if missing:
         raise Refused(f"speeds_rpm: needs a speed of every group; found none of {missing[0]}; add it")
+    for name, ranges in zip(build.group_names, build.speed_ranges, strict=True):
+        check_speed(name, ranges, speeds_rpm[name])
     return [si_value(speeds_rpm[name], "rpm") for name in build.group_names]
+
+
+def check_speed(name: str, ranges: SpeedRange, speed_rpm: float) -> None:
+    """Refuse a speed that a group's controller cannot reach."""
+    lowest, highest = (in_unit(end, "rpm") for end in (ranges.lowest, ranges.highest))
+    if not (lowest <= speed_rpm <= highest or (speed_rpm == 0.0 and ranges.may_stop)):
+        ends = f"{rpm(lowest)} to {rpm(highest)} rpm" + (", or 0" if ranges.may_stop else "")
+        raise Refused(f"speeds_rpm: {name} needs {ends}; found {speed_rpm:g}; choose a speed in that range")
 
 
 def solve_for_page(build: Build, asked: Asked) -> Solved:

@@ -27,8 +27,9 @@ HEADERS = (
 class Guard:
     """Middleware: refuses foreign hosts and origins, bodies that are large or no JSON, and adds safe headers."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, posts: frozenset[str]) -> None:
         self.app = app
+        self.posts = posts  # addresses that take a body
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request."""
@@ -38,7 +39,9 @@ class Guard:
         if scope["type"] != "http":  # no web sockets here
             return
         headers = {name: value.decode("latin-1") for name, value in scope["headers"]}
-        refusal = _refusal(scope["method"], headers)
+        refusal = _refusal(headers)
+        if refusal is None and scope["method"] == "POST" and scope["path"] in self.posts and not _is_json(headers):
+            refusal = 415, "The body must be JSON, and say so."
         body: list[Message] = []
         if refusal is None:
             refusal = await _read(receive, body)
@@ -57,7 +60,7 @@ class Guard:
         await self.app(scope, again, safely)
 
 
-def _refusal(method: str, headers: dict[bytes, str]) -> tuple[int, str] | None:
+def _refusal(headers: dict[bytes, str]) -> tuple[int, str] | None:
     """Return status and sentence of a refusal by headers alone."""
     host = headers.get(b"host", "")
     name, _, port = host.partition(":")
@@ -68,12 +71,15 @@ def _refusal(method: str, headers: dict[bytes, str]) -> tuple[int, str] | None:
         return 403, "This page takes nothing from other pages."
     if headers.get(b"sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return 403, "This page takes nothing from other pages."
-    if method == "POST" and headers.get(b"content-type", "").partition(";")[0].strip() != "application/json":
-        return 415, "The body must be JSON, and say so."
     length = headers.get(b"content-length", "0")
     if not length.isdecimal() or int(length) > LARGEST_BODY:
         return 413, f"The body must not be larger than {LARGEST_BODY} bytes."
     return None
+
+
+def _is_json(headers: dict[bytes, str]) -> bool:
+    """Tell whether a body says that it is JSON: what a form of another page can send says something else."""
+    return headers.get(b"content-type", "").partition(";")[0].strip().lower() == "application/json"
 
 
 async def _read(receive: Receive, body: list[Message]) -> tuple[int, str] | None:

@@ -14,7 +14,7 @@ RoomTemp = Annotated[float, Field(ge=-20.0, le=60.0, allow_inf_nan=False)]
 class Asked(BaseModel):
     """A setting that the page asks about."""
 
-    model_config = ConfigDict(extra="forbid", strict=False)
+    model_config = ConfigDict(extra="forbid", strict=True)
 
     state: Name
     room_temp_c: RoomTemp
@@ -31,12 +31,20 @@ class AskedPictures(Asked):
 class AskedQuietest(BaseModel):
     """A search that the page asks for."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", strict=True)
 
     state: Name
     room_temp_c: RoomTemp
     layouts: Annotated[dict[Name, Name], Field(default_factory=dict, max_length=64)]
     seconds: Annotated[float, Field(default=20.0, ge=0.0, le=600.0, allow_inf_nan=False)]
+
+
+class AskedStop(BaseModel):
+    """A search that shall end."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    search: Annotated[str, Field(min_length=1, max_length=20)]
 
 
 class Kept(BaseModel):

@@ -90,9 +90,9 @@ def _changes(source: bytes, speeds_rpm: Mapping[str, float]) -> Iterator[tuple[i
     tree = Parser(Language(language())).parse(source)
     for table in tree.root_node.children:
         header = _header(table)
-        pairs = {_text(pair.children[0]): pair for pair in table.children if pair.type == "pair"}
+        pairs = {_text(key): value for key, value in _pairs(table)}
         if table.type == "table_array_element" and header == "fan_group" and "name" in pairs:
-            name = _text(pairs["name"].children[-1]).strip("\"'")
+            name = _text(pairs["name"]).strip("\"'")
             key = "rpm"
         elif table.type == "table" and header == "loop":
             name, key = PUMP, "pump_rpm"
@@ -102,11 +102,18 @@ def _changes(source: bytes, speeds_rpm: Mapping[str, float]) -> Iterator[tuple[i
             continue
         value = rpm(speeds_rpm[name])
         if key in pairs:
-            node = pairs[key].children[-1]
-            yield node.start_byte, node.end_byte, value
+            yield pairs[key].start_byte, pairs[key].end_byte, value
         else:
-            last = next(iter(reversed(pairs.values())))
-            yield last.end_byte, last.end_byte, f"\n{key} = {value}"
+            first = next(key for key, _ in _pairs(table))
+            yield first.start_byte, first.start_byte, f"{key} = {value}\n"
+
+
+def _pairs(table: Node) -> Iterator[tuple[Node, Node]]:
+    """Key and value of every line of a table; a remark behind a value belongs to neither."""
+    for pair in table.children:
+        if pair.type == "pair":
+            key, value = [child for child in pair.named_children if child.type != "comment"][:2]
+            yield key, value
 
 
 def _header(table: Node) -> str:

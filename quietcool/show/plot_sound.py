@@ -65,7 +65,7 @@ def loudest(build: Build, state: State, point: OperatingPoint) -> Picture:
     -------
     Picture
     """
-    places = listen(build, state, point).positions
+    places = listen(build, state, point).positions if build.positions else ()
     traces: list[Trace] = []
     shown = axis("sound pressure level, dB(A)", range=_levels_shown(places))
     made = layout(shown, {}, margin={"l": 30, "r": 14, "t": 8, "b": 44})

@@ -49,6 +49,8 @@
     };
   }
 
+  const roomIsRight = () => at("room").checkValidity() && at("room").value !== "";
+
   const fixed = (value, digits) => (value === null ? "-" : value.toFixed(digits).replace("-", "\u2212"));
 
   function cell(row, text, kind) {
@@ -58,9 +60,7 @@
   }
 
   const numbers = oneAtATime(async () => {
-    if (!at("room").checkValidity() || at("room").value === "") {
-      throw new Error("Room: write a temperature from \u221220 to 60 °C, in steps of half a degree.");
-    }
+    if (!roomIsRight()) throw new Error("Room: write a temperature from \u221220 to 60 °C, in steps of half a degree.");
     const solved = await ask("/api/solve", setting());
     trouble(null);
     const broken = !solved.converged || solved.readings.some((one) => !one.kept);
@@ -85,6 +85,7 @@
   });
 
   const pictures = oneAtATime(async () => {
+    if (!roomIsRight()) return;
     const path = at("path") ? at("path").value : null;
     const said = await ask("/api/pictures", { ...setting(), path });
     for (const one of said.pictures) {
@@ -175,7 +176,7 @@
     watch();
   });
   at("stop").addEventListener("click", async () => {
-    if (search !== null) try { await ask(`/api/quietest/${search}`, null, "DELETE"); } catch (error) { trouble(error); }
+    if (search !== null) try { await ask("/api/stop", { search }); } catch (error) { trouble(error); }
   });
   at("save").addEventListener("click", async () => {
     try { at("search").textContent = (await ask("/api/save", setting())).sentence; trouble(null); } catch (error) { trouble(error); }
