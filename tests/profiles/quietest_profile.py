@@ -3,6 +3,7 @@
 Run from the repository's root (fifty builds take about half an hour of one core, most of it the rival's):
 
     python -m tests.profiles.quietest_profile --builds 50 --seconds 5
+    python -m tests.profiles.quietest_profile --builds 50 --search-only     (no proofs: the search by itself)
 
 A line each: how many dB the answer, and the search alone, lie above what two runs of differential evolution and a
 polish of their best find. Exit code 1 if an answer is louder by more than 0.02 dB, a bound lies above a feasible level,
@@ -18,14 +19,19 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from quietcool.decide.quietest import Setting, find_quietest
+from quietcool.decide.incumbent import find_incumbent, grid_speeds
+from quietcool.decide.question import Question
+from quietcool.decide.quietest import find_quietest
 from quietcool.entry.build import Build
 from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_names, demo_path
 from tests.decide.judged import broken_by_second_opinion
 from tests.decide.rivals import Rival
 from tests.random_builds import random_build
+
+Floats = NDArray[np.float64]
 
 ALLOWED = 0.02  # [dB]
 ROUNDING = 1e-6  # [dB]
@@ -56,35 +62,36 @@ def best_rival(build: Build) -> Rival:
     return rival
 
 
-def complaints(build: Build, setting: Setting, rival: Rival) -> list[str]:
-    """Return what is wrong with an answer."""
+def complaints(build: Build, speeds: Floats, level: float, bound: float, rival: Rival) -> list[str]:
+    """Return what is wrong with an answer; a level that is NaN says "infeasible"."""
     found = []
-    if setting.status == "infeasible":
+    if np.isnan(level):
         return ["a setting keeps the limits"] if np.isfinite(rival.level) else []
-    if setting.level > rival.level + ALLOWED:
+    if level > rival.level + ALLOWED:
         found.append("too loud")
-    if setting.lower_bound > min(rival.level, setting.level) + ROUNDING:
+    if bound > min(rival.level, level) + ROUNDING:
         found.append("false bound")
-    if broken_by_second_opinion(build, build.states, setting.speeds):
+    if broken_by_second_opinion(build, build.states, speeds):
         found.append("a limit is broken")
     return found
 
 
-def judge(name: str, build: Build, seconds: float) -> list[str]:
+def judge(name: str, build: Build, seconds: float | None) -> list[str]:
     """Answer, let the rival answer, compare and print a line."""
+    question = Question(build, build.states, 0)
     start = time.monotonic()
-    searched = find_quietest(build, seconds=0.0)
-    middle = time.monotonic()
-    answer = find_quietest(build, seconds=seconds)
-    proved = time.monotonic()
-    rival = best_rival(build)
-    wrong = complaints(build, answer.settings[0], rival)
-    sys.stdout.write(
-        f"{name}: {answer.status}, {answer.level:.3f} dB(A), bound {answer.lower_bound:.3f}; rival {rival.level:.3f}: "
-        f"answer {answer.level - rival.level:+.3f} dB, search alone {searched.level - rival.level:+.3f} dB; "
-        f"cases {searched.solved_cases} against {rival.cases}; "
-        f"{middle - start:.1f} + {proved - middle:.1f} s{''.join(f'  <-- {word}' for word in wrong)}\n"
-    )
+    best = find_incumbent(question).best
+    level = best.level if best.worst_margin >= 0.0 else np.nan
+    spent, rival = time.monotonic() - start, best_rival(build)
+    said = f"search {level:.3f} dB(A), {level - rival.level:+.3f} dB, {question.tally.cases} cases, {spent:.1f} s"
+    if seconds is None:
+        wrong = complaints(build, grid_speeds(question, best.steps[None])[0], level, -np.inf, rival)
+    else:
+        answer = find_quietest(build, seconds=seconds)
+        wrong = complaints(build, answer.settings[0].speeds, answer.level, answer.lower_bound, rival)
+        said += f"; {answer.status} {answer.level:.3f}, {answer.level - rival.level:+.3f} dB, gap {answer.gap:.3f} dB"
+    words = "".join(f"  <-- {word}" for word in wrong)
+    sys.stdout.write(f"{name}: {said}; rival {rival.level:.3f} dB(A), {rival.cases} cases{words}\n")
     sys.stdout.flush()
     return wrong
 
@@ -95,13 +102,14 @@ def main() -> int:
     words.add_argument("--builds", type=int, default=50, help="random builds")
     words.add_argument("--first-seed", type=int, default=100)
     words.add_argument("--seconds", type=float, default=5.0, help="for an answer")
+    words.add_argument("--search-only", action="store_true", help="leave the proofs out")
     words.add_argument("--no-demos", action="store_true", help="random builds only")
     said = words.parse_args()
     count, wrong = 0, 0
     for name, build in asked(said.first_seed, said.builds):
         if said.no_demos and not name.startswith("random"):
             continue
-        count, wrong = count + 1, wrong + bool(judge(name, build, said.seconds))
+        count, wrong = count + 1, wrong + bool(judge(name, build, None if said.search_only else said.seconds))
     sys.stdout.write(f"{count} questions, {wrong} with something wrong\n")
     return 1 if wrong else 0
 
