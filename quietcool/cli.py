@@ -150,7 +150,6 @@ def quietest(
     Each state gets its own setting. The answer says what limits it, and how much quieter any other setting could be.
     """
     from quietcool.entry.buildfile import read_build
-    from quietcool.show import json_answers, tables, uncertainty, wording
 
     rig = decisions.on_day(read_build(build), worst_day)
     if confidence is not None:
@@ -159,13 +158,7 @@ def quietest(
     logs = proof.logs_for(certificate, minimise)
     answer = found_quietest(rig, state, one_setting, at, seconds, minimise, logs)
     proof.certify(certificate, rig, answer, logs)
-    code = wording.quietest_verdict(rig, answer)
-    sure = decisions.how_sure(rig, answer.points, draws, seed)
-    if json:
-        return tell_json(uncertainty.with_uncertainty(rig, json_answers.quietest_answer(rig, answer), sure), code)
-    said = [*wording.quietest_sentences(rig, answer), *uncertainty.sure_sentences(rig, sure, answer.position)]
-    told = [uncertainty.settings_sure_table(rig, sure, answer.position)] if sure else []
-    return tell_parts([*said, *tables.quietest_tables(rig, answer), *told], code)
+    return decisions.tell_quietest(rig, answer, decisions.how_sure(rig, answer.points, draws, seed), json)
 
 
 @app.command()

@@ -211,7 +211,8 @@ def test_schemas_are_printed(say: Any, subject: str) -> None:
 
 
 def test_every_verb_has_a_schema_and_json(say: Any) -> None:
-    assert set(VERBS) == {command.callback.__name__ for command in cli.app.registered_commands if command.callback}
+    registered = {command.callback.__name__ for command in cli.app.registered_commands if command.callback}
+    assert set(VERBS) == registered - {"page"}  # it serves pages until it is stopped, and answers nothing
     for verb in VERBS:
         assert "--json" in say(verb, "--help").out
 

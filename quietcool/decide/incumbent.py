@@ -159,12 +159,17 @@ def _carry_to_grid(
     move = np.where(stopped, 0.0, (speeds - ranges[0]) / span - end.place)
     forecast = end.level + move @ end.level_slope
     margins = end.margins + move @ end.margin_slope.T
-    promising = np.flatnonzero(margins.min(axis=1, initial=np.inf) >= -NEARLY)
-    promising = promising[np.argsort(forecast[promising], kind="stable")]
+    least = margins.min(axis=1, initial=np.inf)
+    order = np.argsort(forecast, kind="stable")
+    near, safe = (order[least[order] >= slack] for slack in (-NEARLY, 0.0))
+    half = EXACT_AT_ONCE // 2
     best: Incumbent | None = None
-    for place in range(0, min(promising.size, EXACT_ROUNDS * EXACT_AT_ONCE), EXACT_AT_ONCE):
-        batch = promising[place : place + EXACT_AT_ONCE]
-        if best is not None and best.worst_margin >= 0.0 and forecast[batch[0]] > best.level:
+    for place in range(0, EXACT_ROUNDS * half, half):
+        # Half from those that the forecast calls safe: of those that it calls nearly safe all may fail.
+        batch = np.unique(np.concatenate([near[place : place + half], safe[place : place + half]]))
+        if batch.size == 0:
+            break
+        if best is not None and best.worst_margin >= 0.0 and forecast[batch].min() > best.level:
             break
         best = _better(best, best_of(question, steps[batch]))
     return best
@@ -189,7 +194,7 @@ def _neighbours(question: Question, speeds: Floats, stopped: NDArray[np.bool_]) 
             choices.append(np.zeros(1, dtype=np.intp))
             continue
         turning = np.flatnonzero(grid > 0.0) if np.any(grid > 0.0) else np.arange(grid.size)
-        near = np.argsort(np.abs(grid[turning] - speed), kind="stable")[: min(width, 7)]
+        near = np.argsort(np.abs(grid[turning] - speed), kind="stable")[: width]
         choices.append(np.sort(turning[near]))
     return np.stack([axis.ravel() for axis in np.meshgrid(*choices, indexing="ij")], axis=-1)
 

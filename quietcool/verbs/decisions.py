@@ -15,6 +15,7 @@ from quietcool.verbs.telling import tell_json, tell_parts
 
 if TYPE_CHECKING:
     from quietcool.decide.levers import Levers
+    from quietcool.decide.quietest import Quietest
     from quietcool.decide.scenarios import Scenarios
     from quietcool.decide.uncertainty import Uncertainty
     from quietcool.entry.build import Build
@@ -83,6 +84,18 @@ def how_sure(
         lambda: chosen_whole("--draws", draws, 0, MOST_DRAWS), lambda: chosen_whole("--seed", seed, 0, MOST_SEED)
     )
     return find_uncertainties(rig, points, draws=count, seed=start, rank=rank)
+
+
+def tell_quietest(rig: Build, answer: Quietest, sure: dict[str, Uncertainty], json: bool) -> int:
+    """Tell the quietest settings and how sure they are."""
+    from quietcool.show import json_answers, tables, uncertainty, wording
+
+    code = wording.quietest_verdict(rig, answer)
+    if json:
+        return tell_json(uncertainty.with_uncertainty(rig, json_answers.quietest_answer(rig, answer), sure), code)
+    said = [*wording.quietest_sentences(rig, answer), *uncertainty.sure_sentences(rig, sure, answer.position)]
+    told = [uncertainty.settings_sure_table(rig, sure, answer.position)] if sure else []
+    return tell_parts([*said, *tables.quietest_tables(rig, answer), *told], code)
 
 
 def robust(

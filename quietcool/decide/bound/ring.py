@@ -207,6 +207,7 @@ def ring_tables(build: Build, ring: Ring, pump_speeds: Floats, lowest: float, hi
     -------
     RingTables
     """
+    highest = max(lowest, highest)  # the room may be hotter than the coolant is allowed to be
     temps = np.arange(lowest - TEMP_SPACING, highest + 2.0 * TEMP_SPACING, TEMP_SPACING)
     speed, temp = (axis.ravel() for axis in np.meshgrid(pump_speeds, temps, indexing="ij"))
     liquid = coolant.coolant_properties(temp, build.loop.coolant.kind, build.loop.coolant.mass_fraction)

@@ -24,7 +24,8 @@ from quietcool.solve.operating_point import solve_operating_point
 Floats = NDArray[np.float64]
 
 TOLERANCE = 0.099  # a proof to within this is enough: a hair inside what is called proven [dB]
-CHUNK = 256  # boxes looked at together
+CHUNK = 256  # boxes looked at together, fewer where groups share a path and have many options:
+LEAST_CHUNK, MOST_PAIRS = 16, 100_000  # pairs of box and option
 BEST_FIRST_EVERY = 4  # every so many chunks the lowest bounds go first, else the deepest boxes
 ASCENTS = 12  # steps of the prices for a box with one pump step
 ASCENTS_PUMP_RANGE = 2
@@ -116,6 +117,8 @@ class BoxSearch:
         self.box_count = 0
         self.seen_settings: set[bytes] = set()
         self.scales = self._price_scales()
+        options = sum(len(cluster.steps) for cluster in self.frame.clusters)
+        self.chunk = max(LEAST_CHUNK, min(CHUNK, MOST_PAIRS // options))
         self.pool = np.zeros(price_count(self.frame))
         self.pool = self._first_prices()
 
@@ -177,13 +180,15 @@ class BoxSearch:
         boxes = replace(boxes, price=self.pool[None])
         for sweep in range(SHAVINGS):
             for node in range(self.frame.enclosures):
+                if time.monotonic() > self.end:
+                    return [boxes]
                 boxes = self._slice_pressure(boxes, node, trim=sweep < SHAVINGS - 1)
                 if boxes.count == 0:
                     return []
                 if sweep < SHAVINGS - 1:
                     boxes = hull(boxes)
         for _ in range(FIRST_VISITS):
-            if boxes.count:
+            if boxes.count and time.monotonic() < self.end:
                 boxes = examine(self.frame, boxes, self.goals(boxes), from_afar=True).boxes
         self.box_count += boxes.count
         return [boxes] if boxes.count else []
@@ -211,8 +216,8 @@ class BoxSearch:
         boxes = join(queue)
         key = boxes.bound if number % BEST_FIRST_EVERY == 0 else -boxes.depth.astype(np.float64)
         order = np.argsort(key, kind="stable")
-        rest = [boxes.take(order[CHUNK:])] if boxes.count > CHUNK else []
-        return rest, boxes.take(order[:CHUNK])
+        rest = [boxes.take(order[self.chunk :])] if boxes.count > self.chunk else []
+        return rest, boxes.take(order[: self.chunk])
 
     def _visit(self, boxes: Boxes) -> Boxes | None:
         """Examine boxes, bound them, try what they point to, and split what stays open."""
