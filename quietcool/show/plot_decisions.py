@@ -356,7 +356,7 @@ def _difference_words(d: Difference, unit: str) -> str:
 
 
 def _layouts_numbers(outcomes: Sequence[LayoutOutcome]) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for outcome in outcomes:
         if not outcome.gains:
             rows.append((outcome.layout, NOTHING, NOTHING, NOTHING, NOTHING, NOTHING))
