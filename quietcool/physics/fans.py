@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 Floats = NDArray[np.float64]
 
@@ -120,6 +119,8 @@ def find_crossings(
     >>> find_crossings(lambda q: 10.0 - 2.0 * q, 0.0, 10.0)
     [Crossing(flow=5.0, stable=True)]
     """
+    from scipy.optimize import brentq  # loaded where it is used: it takes longer to load than an answer takes
+
     grid = np.linspace(lowest, highest, points)
     value = excess(grid)
     crossings = [Crossing(float(q), _falls(excess, float(q), grid[1] - grid[0])) for q in grid[value == 0.0]]
