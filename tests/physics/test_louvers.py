@@ -17,7 +17,7 @@ def test_shape() -> None:
 
 @pytest.mark.parametrize(
     ("re", "colburn", "friction"),
-    [  # Chang and Wang 1997, Chang et al. 2000, evaluated once, apart from this code, as two open codes have the formulas; the papers were not re-read
+    [  # Chang and Wang 1997, Chang et al. 2000, evaluated apart from this code, papers not re-read
         (100.0, 0.052037, 0.528403),
         (200.0, 0.037052, 0.270807),
         (400.0, 0.026382, 0.177341),
