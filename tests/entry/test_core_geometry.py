@@ -31,7 +31,7 @@ def test_shape_by_hand() -> None:
 
 
 def test_louvered_air_side_by_hand() -> None:
-    # Chang and Wang 1997 and fin efficiency (papers not re-read), 1 m/s, 25 degC: Re 95.16, j 0.0434038, h 87.806 W/(m2 K),
+    # Chang and Wang 1997, fin efficiency (papers not re-read), 1 m/s, 25 degC: Re 95.16, j 0.0434038, h 87.8 W/(m2 K),
     # surface efficiency 0.974501; walls of one channel 2 (7.92 + 1.19) mm x 27 mm on 10 x 1.27 mm of face. Air
     # properties from CoolProp there, hence 1 %.
     _, conductance = air_side(THIN, np.array([1.0]), AIR_25)
