@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 from quietcool.entry.build import Build
 from quietcool.prove.filling import Filling, filling
-from quietcool.prove.fit import Fit, Screws, stack_fits
 from quietcool.prove.leak_test import LeakSetup, leak_setup
 from quietcool.prove.supply import CONTINUOUS_SHARE, PEAK_SHARE, SupplyNeed, supply_need
-from quietcool.prove.wiring import CUSTOMARY_LIMIT, Output, channels_short, outputs
+from quietcool.solve.fit import Fit, Screws, stack_fits
+from quietcool.solve.wiring import CUSTOMARY_LIMIT, Output, channels_short, outputs
 from quietcool.units import in_unit
 
 

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from quietcool.entry.build import Build
 from quietcool.prove.commissioning import STEPS, Step, next_step
 from quietcool.prove.filling import Filling
-from quietcool.prove.fit import Fit
 from quietcool.prove.leak_test import ALLOWED_DROP, LeakSetup, LeakTest
 from quietcool.prove.shop import ShopSheet
 from quietcool.prove.supply import SupplyNeed
-from quietcool.prove.wiring import Output
 from quietcool.show.console import NOTHING, Part, listing, number, table
 from quietcool.show.wording import BROKEN, KEPT, counted
+from quietcool.solve.fit import Fit
+from quietcool.solve.wiring import Output
 from quietcool.units import in_unit
 
 ATLEAST = "> "  # before a depth that leaves something out

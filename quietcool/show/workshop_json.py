@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from quietcool.entry.build import Build
 from quietcool.prove.commissioning import STEPS, Step, next_step
-from quietcool.prove.fit import Fit, Screws
 from quietcool.prove.leak_test import LeakSetup, LeakTest
 from quietcool.prove.shop import ShopSheet
 from quietcool.prove.supply import SupplyNeed
-from quietcool.prove.wiring import Output
 from quietcool.show.json_answers import FORMAT, Answer, envelope, number
+from quietcool.solve.fit import Fit, Screws
+from quietcool.solve.wiring import Output
 
 
 def shop_answer(build: Build, sheet: ShopSheet, done: Sequence[str], test: LeakTest | None = None) -> Answer:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from quietcool.entry.build import AirPath, Build, Core, FanRow, Resistance, Screen, Space
 from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_path
-from quietcool.prove.fit import Fit, screw_length, stack_depth, stack_fits
+from quietcool.solve.fit import Fit, screw_length, stack_depth, stack_fits
 
 SAMPLE = read_build(demo_path("sample_room"))
 FRONT = SAMPLE.air_paths[0]

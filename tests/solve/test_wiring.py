@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from quietcool.entry.build import Build, Channel, Controller, Electric
 from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_path
-from quietcool.prove.wiring import Output, channels_short, judged_load, outputs, running_current
+from quietcool.solve.wiring import Output, channels_short, judged_load, outputs, running_current
 
 BOOTH = read_build(demo_path("booth_wall"))
 
