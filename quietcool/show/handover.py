@@ -32,12 +32,50 @@ WARNINGS = (
 )
 
 
+ROOM = {"large": 28, "middle": 38, "small": 44}  # lines of tables that a page holds at each size of print
+NAME_WIDTH = 30  # characters of a name in one line
+MOST_STATES = 6  # side by side on a sheet of A4
+
+
 class Sheet(NamedTuple):
     """A table under a title."""
 
     title: str
     columns: tuple[str, ...]  # ">" before a heading of numbers
     rows: Rows
+
+
+def blocks(sheet: Sheet, before: int, behind: int = 0) -> list[Sheet]:
+    """Cut a table that has a column for every state into some that fit side by side, what names its rows in each.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The whole table.
+    before, behind : int
+        Columns before and behind those of the states.
+
+    Returns
+    -------
+    list of Sheet
+    """
+    last = len(sheet.columns) - behind
+    starts = range(before, max(last, before + 1), MOST_STATES)
+
+    def cut(cells: tuple[str, ...], start: int) -> tuple[str, ...]:
+        return (*cells[:before], *cells[start : min(start + MOST_STATES, last)], *cells[last:])
+
+    def block(start: int) -> Sheet:
+        title = sheet.title if start == before else ""
+        return Sheet(title, cut(sheet.columns, start), tuple(cut(row, start) for row in sheet.rows))
+
+    return [block(start) for start in starts]
+
+
+def print_size(tables: Sequence[Sheet]) -> str:
+    """Return how large the print of a sheet can be, by how many lines its tables take."""
+    lines = sum(max(1, *(-(-len(name) // NAME_WIDTH) for name in row[:2])) for table in tables for row in table.rows)
+    return next((size for size, most in ROOM.items() if lines <= most), "smallest")
 
 
 def summary(dossier: Dossier) -> str:
@@ -84,25 +122,29 @@ def channel_table(dossier: Dossier) -> Sheet:
         bands = [f"{rpm(in_unit(low, 'rpm'))} to {rpm(in_unit(high, 'rpm'))}" for low, high in ranges.avoid]
         speeds = [_speed(float(setting.speeds[i])) for setting in dossier.answer.settings]
         rows.append((channels.get(name) or NOTHING, name, *speeds, ", ".join(bands) or NOTHING))
-    levels = [number(setting.level, 1) for setting in dossier.answer.settings]
-    rows.append((NOTHING, f"level, dB(A), {dossier.answer.position}", *levels, NOTHING))
     titles = (f">{', '.join(setting.states)}, rpm" for setting in dossier.answer.settings)
     return Sheet("Channels", ("channel", "group", *titles, "never between, rpm"), tuple(rows))
 
 
 def promises(dossier: Dossier) -> Sheet:
     """Return temperatures, flow and levels of every state with their 90 % intervals, and the limits."""
-    states = list(dossier.points)
-    rows = []
-    for name, limit, values in _quantities(dossier):
-        rows.append((name, limit, *values))
-    rows.append(("room up to, °C", NOTHING, *(_room(dossier, state) for state in states)))
+    states = [dossier.build.state(name) for name in dossier.points]
+    rows = [
+        ("heat into the coolant, W", NOTHING, *(number(float(sum(s.heat.values())), 0) for s in states)),
+        ("room, °C", NOTHING, *(number(in_unit(float(s.room_temp), "degC"), 1) for s in states)),
+    ]
+    for name, limits, values in _quantities(dossier):
+        if len(set(limits)) == 1:
+            rows.append((name, limits[0], *values))
+        else:
+            rows += [(name, "by state", *values), (f"its limit, {name.rpartition(', ')[2]}", NOTHING, *limits)]
+    rows.append(("every limit kept up to a room of, °C", NOTHING, *(_room(dossier, state.name) for state in states)))
     title = "Temperatures and levels, with the range that holds nine times in ten"
-    return Sheet(title, ("", ">limit", *(f">{name}" for name in states)), tuple(rows))
+    return Sheet(title, ("", ">limit", *(f">{state.name}" for state in states)), tuple(rows))
 
 
-def _quantities(dossier: Dossier) -> Iterator[tuple[str, str, list[str]]]:
-    """Every printed quantity: its name, its limit (by state where they differ) and its value in each state."""
+def _quantities(dossier: Dossier) -> Iterator[tuple[str, list[str], list[str]]]:
+    """Every printed quantity: its name, its limit and its value in each state."""
     build, points = dossier.build, dossier.points
     states = [build.state(name) for name in points]
 
@@ -115,12 +157,13 @@ def _quantities(dossier: Dossier) -> Iterator[tuple[str, str, list[str]]]:
     places = [(source.name, place) for source in build.sources for place in source.points]
     for i, (source, place) in enumerate(places):
         if place.limit is not None:
-            yield f"{source} {place.name}, °C", _limit([place.limit], "degC", 0), values("degC", 0, ("point_temp", i))
+            limit = _limit([place.limit] * len(states), "degC", 0)
+            yield f"{source} {place.name}, °C", limit, values("degC", 0, ("point_temp", i))
     for i, name in enumerate(build.enclosures):
         limit = _limit([s.limits.enclosure_air.get(name) for s in states], "degC", 0)
         yield f"{name} air, °C", limit, values("degC", 0, ("enclosure_temp", i))
-    flow = build.loop.min_flow
-    yield "coolant flow, L/min", _limit([flow or None], "L/min", 1), values("L/min", 1, ("coolant_flow", None))
+    flow = _limit([build.loop.min_flow or None] * len(states), "L/min", 1)
+    yield "coolant flow, L/min", flow, values("L/min", 1, ("coolant_flow", None))
     for i, position in enumerate(build.positions):
         limit = _limit([_level_limit(s, position.name, position.limit) for s in states], "", 0)
         yield f"{position.name}, dB(A)", limit, values("", 1, ("level", i))
@@ -130,10 +173,8 @@ def _level_limit(state: State, position: str, own: float | None) -> float | None
     return state.limits.position.get(position, own)
 
 
-def _limit(limits: Sequence[float | None], unit: str, digits: int) -> str:
-    """One number, or one for each state where they differ."""
-    shown = [NOTHING if limit is None else number(in_unit(limit, unit) if unit else limit, digits) for limit in limits]
-    return shown[0] if len(set(shown)) == 1 else " / ".join(shown)
+def _limit(limits: Sequence[float | None], unit: str, digits: int) -> list[str]:
+    return [NOTHING if limit is None else number(in_unit(limit, unit) if unit else limit, digits) for limit in limits]
 
 
 def _ranged(

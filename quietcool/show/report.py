@@ -61,6 +61,8 @@ def report_html(dossier: Dossier, sections: Sequence[Section]) -> str:
         f"default-src 'none'; script-src {script_hash(library)} {script_hash(figures)}; style-src 'unsafe-inline'; "
         "img-src data:; base-uri 'none'; form-action 'none'"
     )
+    channels, promises = handover.channel_table(dossier), handover.promises(dossier)
+    parts = handover.parts_list(build)
     return templates().get_template("report.html").render(
         title=build.title,
         policy=policy,
@@ -69,9 +71,10 @@ def report_html(dossier: Dossier, sections: Sequence[Section]) -> str:
         fingerprint=next(iter(build.inputs.values()), "")[:12],
         invented=any(entry.origin == "invented" for entry in build.ledger),
         summary=handover.summary(dossier),
-        channels=handover.channel_table(dossier),
-        promises=handover.promises(dossier),
-        parts=handover.parts_list(build)._replace(title=""),
+        channels=handover.blocks(channels, 2, 1),
+        promises=handover.blocks(promises, 2),
+        parts=parts,
+        print_size=handover.print_size((channels, promises, parts)),
         validity=handover.validity(dossier),
         upkeep=handover.UPKEEP,
         warnings=handover.WARNINGS,

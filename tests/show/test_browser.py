@@ -18,8 +18,10 @@ import uvicorn
 from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_path
 from quietcool.show.page import create_page
+from quietcool.show.report import report_html
+from tests.show.crowded_rig import RPM, crowded, sheet_of
 from tests.show.reports import hostile_report, small_report
-from tests.show.solved_rigs import hostile
+from tests.show.solved_rigs import demo, hostile
 
 playwright = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium")
@@ -45,6 +47,19 @@ NUMBERS_CAME = """
   slider.stepUp();
   slider.dispatchEvent(new Event("input", { bubbles: true }));
 })
+"""
+
+
+OUTSIDE_THE_SHEET = """
+() => {
+  const sheet = document.querySelector(".sheet");
+  const edge = sheet.getBoundingClientRect();
+  const cut = (one) => one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).display !== "inline";
+  return [...sheet.querySelectorAll("*")].filter((one) => {
+    const box = one.getBoundingClientRect();
+    return cut(one) || box.left < edge.left - 1 || box.right > edge.right + 1;
+  }).map((one) => one.outerHTML.slice(0, 90));
+}
 """
 
 
@@ -140,9 +155,43 @@ def test_the_sheet_is_page_one_of_the_print(see: Any, report_file: str, tmp_path
     first, second = (" ".join(page.extract_text().split()) for page in pages[:2])
     for said in ("Hand-over sheet", "Channels", "Temperatures and levels", "Parts", "Upkeep", "Valid for", "Take care"):
         assert said in first
-    assert first.rstrip().endswith("can hurt the ears.")  # its last line is on the page too
+    assert first.rstrip().endswith("Questions to")  # its last line is on the page too
     assert "Which speeds do I set?" in second
     assert "Which speeds do I set?" not in first
+
+
+def booth_sheet() -> str:
+    """Five settings, as the demo's answer has them."""
+    return report_html(sheet_of(demo("booth_wall"), (1140.0, 1180.0, 1000.0, 4480.0)), [])
+
+
+def crowded_sheet() -> str:
+    """Eight groups, six states, names as long as files allow."""
+    return report_html(sheet_of(crowded(), RPM), [])
+
+
+@pytest.mark.parametrize("sheet", [booth_sheet, crowded_sheet])
+def test_nothing_of_the_sheet_leaves_its_page(see: Any, tmp_path: Path, sheet: Callable[[], str]) -> None:
+    """Each element of the sheet, in print and as wide as A4 less the margins of the style, lies within the sheet."""
+    from pypdf import PdfReader
+
+    place = tmp_path / "sheet.html"
+    place.write_text(sheet(), encoding="utf-8")
+    seen = see(place.as_uri(), viewport={"width": round((210 - 2 * 12) / 25.4 * 96), "height": 1100})
+    seen.page.emulate_media(media="print")
+    outside = seen.page.evaluate(OUTSIDE_THE_SHEET)
+    assert outside == []
+    seen.page.pdf(path=tmp_path / "sheet.pdf", prefer_css_page_size=True)
+    pages = PdfReader(tmp_path / "sheet.pdf").pages
+    first = " ".join(pages[0].extract_text().split())
+    assert first.endswith("Questions to")  # the last words of the sheet
+    assert not "".join(page.extract_text() for page in pages[1:]).strip()
+    seen.page.emulate_media(media="screen")
+    seen.page.set_viewport_size(WIDE)
+    assert seen.page.evaluate(OUTSIDE_THE_SHEET) == []
+    seen.page.set_viewport_size(NARROW)
+    assert seen.too_wide() <= 0
+    assert seen.axe() == []
 
 
 def test_markup_in_names_runs_nowhere(see: Any, tmp_path: Path) -> None:
