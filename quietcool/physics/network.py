@@ -108,12 +108,14 @@ def solve_network(
     balanced = False
     for _ in range(max_iterations):
         conductance = -1.0 / slope
-        shortfall = _node_balance(flow + conductance * gain, source, target, node_count) + into
-        new_pressure = _solve_nodes(conductance, shortfall, source, target, node_count)
-        step = conductance * (gain + _pressure_difference(new_pressure, source, target, flow))
+        # Solved for what the pressures change by: near the end all numbers are small then, and so is their rounding.
+        short_of = gain + _pressure_difference(pressure, source, target, flow)
+        shortfall = _node_balance(flow + conductance * short_of, source, target, node_count) + into
+        new_pressure = pressure + _solve_nodes(conductance, shortfall, source, target, node_count)
+        drive = _pressure_difference(new_pressure, source, target, flow)
         open_cases = residual > TOLERANCE
-        step = np.where(open_cases, step, 0.0)
-        new_flow, gain, slope = _take_step(law, flow, step, gain, guarded and balanced)
+        step = np.where(open_cases, conductance * (gain + drive), 0.0)
+        new_flow, gain, slope = _take_step(law, flow, step, gain, drive, guarded and balanced)
         pressure = np.where(open_cases, new_pressure, pressure)
         flow, balanced = new_flow, True
         imbalance = np.abs(gain + _pressure_difference(pressure, source, target, flow))
@@ -129,16 +131,22 @@ def solve_network(
     return NetworkSolution(flow, pressure, residual, worst, iterations, residual <= TOLERANCE)
 
 
-def _take_step(law: Law, flow: Floats, step: Floats, gain: Floats, guarded: bool) -> tuple[Floats, Floats, Floats]:
-    """Take the step, shortened where the content's slope along it has not fallen: regula falsi on that slope."""
+def _take_step(
+    law: Law, flow: Floats, step: Floats, gain: Floats, drive: Floats, guarded: bool
+) -> tuple[Floats, Floats, Floats]:
+    """Take the step, shortened where the content's slope along it has not fallen: regula falsi on that slope.
+
+    The new pressures' work is counted in: along a balanced step it is nothing, along one that mends a leak left by
+    rounding it is not, and without it such a step may look uphill and never be taken.
+    """
     new_flow = flow + step
     new_gain, new_slope = law(new_flow)
     if not guarded:
         return new_flow, new_gain, new_slope
-    first = (gain * step).sum(axis=0)  # less the content's slope at the start; positive downhill
+    first = ((gain + drive) * step).sum(axis=0)  # less the content's slope at the start; positive downhill
     low, low_slope = np.zeros_like(first), first
-    high, high_slope = np.ones_like(first), (new_gain * step).sum(axis=0)
-    # Near the end a step is rounding noise and no longer balanced: nothing is left to guard there.
+    high, high_slope = np.ones_like(first), ((new_gain + drive) * step).sum(axis=0)
+    # Near the end a step is rounding noise: nothing is left to guard there.
     rounding = ROUNDING * (np.abs(new_gain) * (np.abs(step) + np.abs(new_flow))).sum(axis=0)
     rejected = high_slope < -ACCEPT * np.abs(first) - rounding
     for _ in range(LINE_TRIALS):
@@ -149,7 +157,7 @@ def _take_step(law: Law, flow: Floats, step: Floats, gain: Floats, guarded: bool
         trial = flow + np.where(rejected, part, high) * step
         new_gain, new_slope = law(trial)
         new_flow = trial
-        here = (new_gain * step).sum(axis=0)
+        here = ((new_gain + drive) * step).sum(axis=0)
         short = rejected & (here > 0.0)
         low, low_slope = np.where(short, part, low), np.where(short, here, low_slope)
         high, high_slope = np.where(rejected & ~short, part, high), np.where(rejected & ~short, here, high_slope)
@@ -187,11 +195,13 @@ def _solve_nodes(
     """Node pressures that balance the linearised network, by elimination on the symmetric node matrix."""
     matrix = np.zeros((node_count, node_count, shortfall.shape[1]))
     for branch, (a, b) in enumerate(zip(source, target, strict=True)):
+        if a == b:
+            continue  # what leaves a node and comes back to it does not load it
         if a != REFERENCE:
             matrix[a, a] += conductance[branch]
         if b != REFERENCE:
             matrix[b, b] += conductance[branch]
-        if a != REFERENCE and b != REFERENCE and a != b:
+        if a != REFERENCE and b != REFERENCE:
             matrix[a, b] -= conductance[branch]
             matrix[b, a] -= conductance[branch]
     return solve_small(matrix, shortfall)
