@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from quietcool.decide.limits import margins
 from quietcool.decide.quietest import Progress, Quietest, Setting
 from quietcool.decide.tradeoff import Tradeoff, find_tradeoff
 from quietcool.decide.uncertainty import Ranking, Uncertainty, draw, find_uncertainty, rank_causes
-from quietcool.decide.variants import radiator_paths
+from quietcool.decide.variants import layouts_of, radiator_paths
 from quietcool.entry.build import Build
 from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 
@@ -34,6 +34,8 @@ class Dossier:
     curve: Tradeoff
     layouts: Layouts | None
     causes: tuple[Ranking, ...]
+    curved_path: str = ""  # path of the radiator that gives off the most in the state in focus
+    layout_curves: Mapping[str, Tradeoff] = field(default_factory=dict)  # with its fans placed otherwise, by layout
 
     @property
     def points(self) -> dict[str, OperatingPoint]:
@@ -84,13 +86,23 @@ def gather(
     tell(Progress("ranking errors", math.nan, math.inf, -math.inf))
     causes = rank_causes(build, focus, loudest.speeds) if loudest.points[focus].converged else ()
     # Without time for bounds: those would depend on how fast the machine is, and the report with them.
-    curve = find_tradeoff(
-        build, focus, position=answer.position, points=CURVE_POINTS, seconds=0.0, progress=progress
-    )
+    def curve(of: Build) -> Tradeoff:
+        return find_tradeoff(
+            of, focus, position=answer.position, points=CURVE_POINTS, seconds=0.0, progress=progress
+        )  # fmt: skip
+
+    path = leading_radiator(build, loudest.points[focus])
+    curves: dict[str, Tradeoff] = {one.layout: curve(one.build) for one in layouts_of(build, path)[1:]} if path else {}
     compared = None
     if layouts and radiator_paths(build):
         compared = find_layouts(build, state=focus, position=answer.position, seconds=0.0, progress=progress)
-    return Dossier(build, answer, focus, uncertainty, warmest, curve, compared, causes)
+    return Dossier(build, answer, focus, uncertainty, warmest, curve(build), compared, causes, path, curves)
+
+
+def leading_radiator(build: Build, point: OperatingPoint) -> str:
+    """Return the path of the radiator with fans that gives off the most; nothing where there is none."""
+    rates = {path.name: float(rate) for path, rate in zip(build.air_paths, point.heat_rate.tolist(), strict=True)}
+    return max(radiator_paths(build), key=lambda name: rates[name], default="") if point.converged else ""
 
 
 def warmest_room(build: Build, name: str, setting: Setting) -> float | None:

@@ -44,6 +44,8 @@ SYMBOLS = ("circle", "square", "diamond", "triangle-up", "x", "star")
 FONT = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'DejaVu Sans', sans-serif"
 TEXT_SIZE = 13
 DIGITS = 5  # of a number in a figure: more than any screen shows
+LABEL_WIDTH = 20  # characters of a line of a name beside an axis
+NAME_WIDTH = 34  # characters of a name in the title of an axis: as many as a narrow screen holds
 TITLE_WIDTH = 64  # characters of a line of the title of an exported figure
 
 
@@ -154,6 +156,35 @@ def wrapped(text: str, width: int) -> list[str]:
         else:
             lines.append(word)
     return lines or [""]
+
+
+def short(name: str, most: int = NAME_WIDTH) -> str:
+    """Return a name for where there is little room: the table of the figure has the whole of it.
+
+    >>> short("intake of the lower left front", 20)
+    'intake of the lower…'
+    """
+    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
+
+
+def stacked(name: str) -> str:
+    """Return a name as a label of a figure, in two lines where it is long, cut where two are not enough.
+
+    >>> stacked("graphics board of the left screens")
+    'graphics board of<br>the left screens'
+    """
+    first, *rest = wrapped(name, LABEL_WIDTH)
+    if len(first) > LABEL_WIDTH:  # no space to break at
+        return f"{label(first[:LABEL_WIDTH])}<br>{label(short(name[LABEL_WIDTH:].strip(), LABEL_WIDTH))}"
+    return f"{label(first)}<br>{label(short(' '.join(rest), LABEL_WIDTH))}" if rest else label(first)
+
+
+def listed(names: Sequence[str], **changes: Any) -> dict[str, Any]:
+    """Return an axis of names from top to bottom, one at each whole number."""
+    return axis("", tickvals=list(range(len(names))), ticktext=[stacked(name) for name in names]) | {
+        "range": [len(names) - 0.5, -0.5], "showgrid": False, "showline": False, "ticks": "",
+        "tickfont": {"color": ink("ink")}, "ticklabelstandoff": 6,
+    } | changes  # fmt: skip
 
 
 def axis(title: str, **changes: Any) -> dict[str, Any]:

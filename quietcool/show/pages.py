@@ -6,6 +6,7 @@ import base64
 import functools
 import hashlib
 import json
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     import jinja2
 
 ASSETS = Path(__file__).parent / "assets"
+DEGREES = re.compile(r"(?<=[\d,] )degC\b|^degC\b")
 LIBRARY = "plotly-cartesian.min.js"
 
 
@@ -43,7 +45,17 @@ def templates() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.globals["drawing"] = drawn
+    made.filters["degrees"] = degrees
     return made
+
+
+def degrees(text: str) -> str:
+    """Return what was said for the console with the sign of the degree; a name that holds the word keeps it.
+
+    >>> degrees("coolant 45.0 degC")
+    'coolant 45.0 °C'
+    """
+    return DEGREES.sub("°C", text)
 
 
 def drawn(picture: Picture) -> Markup:

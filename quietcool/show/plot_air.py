@@ -18,7 +18,8 @@ LANE = 70.0  # height of one path
 TOP = 10.0
 WARMED = 0.5  # over the room: air that has been warmed [K]
 THINNEST, THICKEST = 2.0, 15.0
-BLOCK_TEXT = 14  # characters of a line in an enclosure
+BLOCK_TEXT, HEAD_TEXT = 14, 12  # characters of a line in an enclosure, and of its name
+BOLD = 14.5  # size of plain text as wide as a bold name of 13
 STILL = 1e-6  # of the largest mass flow: less is still air [-]
 
 
@@ -39,6 +40,7 @@ class Block:
     name: str
     top: float
     bottom: float
+    heads: tuple[str, ...]  # its name
     lines: tuple[str, ...]
 
 
@@ -102,8 +104,9 @@ def _placed(build: Build, point: OperatingPoint) -> tuple[list[Lane], dict[str, 
                 lanes.append(Lane(path, index, y + 0.5 * LANE, name, others[0] if others else ""))
                 y += LANE
         lines = _block_lines(build, point, name, shares[name])
-        y = max(y, start + 34.0 + 14.0 * len(lines))
-        blocks[name] = Block(name, start, y - 8.0, lines)
+        heads = tuple(wrapped(name, HEAD_TEXT))
+        y = max(y, start + 20.0 + 14.0 * (len(heads) + len(lines)))
+        blocks[name] = Block(name, start, y - 8.0, heads, lines)
     for index, path in enumerate(build.air_paths):
         if path.source == path.target == ROOM:
             lanes.append(Lane(path, index, y + 0.5 * LANE, ROOM, ""))
@@ -127,10 +130,11 @@ def _block_lines(build: Build, point: OperatingPoint, name: str, shares: list[tu
 def _draw_block(drawing: Drawing, block: Block) -> None:
     drawing.box(BLOCK_EDGE, block.top, WIDTH - BLOCK_EDGE - 1.0, block.bottom - block.top, "panel", "soft", rx="3")
     x = 0.5 * (BLOCK_EDGE + WIDTH)
-    drawing.text(x, block.top + 17.0, fitting(block.name, 104.0, 13.0), size=13, bold=True, anchor="middle")
+    for n, said in enumerate(block.heads):
+        drawing.text(x, block.top + 17.0 + 14.0 * n, fitting(said, 104.0, BOLD), size=13, bold=True, anchor="middle")
     for n, said in enumerate(block.lines):
         colour = "ink" if n < 2 else "soft"
-        y = block.top + 35.0 + 14.0 * n
+        y = block.top + 21.0 + 14.0 * (n + len(block.heads))
         drawing.text(x, y, fitting(said, 106.0, 12.0), size=12, colour=colour, anchor="middle")
 
 
@@ -156,7 +160,7 @@ def _draw_lane(
         _draw_arrow(drawing, y, rightward, thick, ("rule", "rule") if still else (cold, warm))
         _draw_stack(drawing, path, y, into_block=path.source == ROOM, rightward=rightward)
         left = ROOM_EDGE + 10.0
-    drawing.text(left, y - 16.0, fitting(path.name, 170.0, 13.0), size=13, bold=True, halo=True)
+    drawing.text(left, y - 19.0, fitting(path.name, 262.0, BOLD), size=13, bold=True, halo=True)
     said = _lane_words(build, point, lane)
     drawing.text(left, y + 27.0, said, colour="limit" if mass_flow < 0.0 else "ink", size=12, halo=True)
     if lane.enclosure == ROOM:

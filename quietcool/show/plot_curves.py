@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.variants import layouts_of, radiator_paths
-from quietcool.entry.build import AirPath, Build, State
+from quietcool.entry.build import AirPath, Build, SpeedRange, State
 from quietcool.show.console import number, rpm
 from quietcool.show.look import (
     Layout,
@@ -25,6 +25,7 @@ from quietcool.show.look import (
     note,
     points,
     series,
+    short,
     signed,
     symbol,
 )
@@ -101,7 +102,7 @@ def fan_curves(build: Build, state: State, point: OperatingPoint, path: str, *, 
     )
     traces += _rest_points(found)
     made = layout(
-        axis(f"flow through {label(path)}, m³/h", range=[0.0, float(flow[-1])]),
+        axis(f"flow through {label(short(path, 16))}, m³/h", range=[0.0, float(flow[-1])]),
         axis("static pressure, Pa", range=[0.0, top]),
         height=430,
         annotations=_notes(found, flow, top),
@@ -129,7 +130,7 @@ def path_curves(build: Build, state: State, point: OperatingPoint, name: str, *,
     density = float(point.mass_flow[index] / point.air_flow[index]) if point.air_flow[index] else 1.2
     ranges = build.speed_ranges[column]
     asked = np.tile(point.speeds, (SPEEDS, 1))
-    asked[:, column] = np.linspace(ranges.lowest, ranges.highest, SPEEDS)
+    asked[:, column] = _spread(ranges)
     solved = solve_operating_point(build, state, asked)
     present = float(point.speeds[column])
     picked = np.unique(np.linspace(0, SPEEDS - 1, DRAWN_SPEEDS).round().astype(int))
@@ -150,6 +151,14 @@ def path_curves(build: Build, state: State, point: OperatingPoint, name: str, *,
         max((float(row.curve.last_peak * np.max(row.reach) * row.count) for row in rows), default=0.0),
         _needed(point, solved, index),
     )  # fmt: skip
+
+
+def _spread(ranges: SpeedRange) -> Floats:
+    """Speeds over a range, of those that the group can have where there are many [rev/s]."""
+    even = np.linspace(ranges.lowest, ranges.highest, SPEEDS)
+    if ranges.step <= 0.0 or ranges.highest - ranges.lowest < 2 * SPEEDS * ranges.step:
+        return even
+    return np.asarray(ranges.lowest + ranges.step * np.round((even - ranges.lowest) / ranges.step))
 
 
 def in_unit_of_flow(flow: Floats) -> Floats:
@@ -284,9 +293,8 @@ def _notes(found: PathCurves, flow: Floats, top: float) -> list[Layout]:
         notes.append(note(0, float(rise[0]), text, ink("blue"), xanchor="left", yanchor="bottom", xshift=4))
     for i, (name, rise, _) in enumerate(found.layouts):
         at = int(np.argmin(np.abs(rise - 0.35 * float(rise[0]))))
-        notes.append(
-            note(float(flow[at]), float(rise[at]), name, series(i + 1), xanchor="left", yanchor="bottom", xshift=5)
-        )
+        side = {"xanchor": "left", "xshift": 5} if flow[at] < 0.7 * flow[-1] else {"xanchor": "right", "xshift": -5}
+        notes.append(note(float(flow[at]), float(rise[at]), name, series(i + 1), yanchor="bottom", **side))
     inside = np.flatnonzero(found.taken <= 0.97 * top)
     last = int(inside[-1]) if inside.size else 0
     notes.append(

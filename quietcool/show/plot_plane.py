@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from quietcool.decide.limits import Limit, limits, margins
 from quietcool.entry.build import Build, SpeedRange, State
 from quietcool.show.console import number, rpm
-from quietcool.show.look import Layout, Picture, Trace, axis, faint, ink, label, layout, note, points, rounded
+from quietcool.show.look import Layout, Picture, Trace, axis, faint, ink, label, layout, note, points, rounded, short
 from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 from quietcool.units import in_unit
 
@@ -64,8 +64,8 @@ def speed_plane(
     traces = [*_surface(plane, first, second), *_broken(plane, first, second)]
     traces.append(points([here[0]], [here[1]], called, ink("ink"), marker={"symbol": "star", "size": 17}))
     made = layout(
-        axis(f"{label(groups[0])}, rpm", range=[float(first[0]), float(first[-1])], showgrid=False),
-        axis(f"{label(groups[1])}, rpm", range=[float(second[0]), float(second[-1])], showgrid=False),
+        axis(f"{label(short(groups[0]))}, rpm", range=[float(first[0]), float(first[-1])], showgrid=False),
+        axis(f"{label(short(groups[1]))}, rpm", range=[float(second[0]), float(second[-1])], showgrid=False),
         height=460,
         shapes=_avoided(plane),
         annotations=[*_notes(plane, first, second, here, called)],
@@ -167,11 +167,11 @@ def _notes(plane: Plane, first: Floats, second: Floats, here: list[float], calle
         for low, high in ranges.avoid:
             middle = in_unit(0.5 * (low + high), "rpm")
             at: dict[str, Any] = (
-                {"x": middle, "y": 0.99, "yref": "paper", "textangle": -90, "yanchor": "top"}
+                {"x": middle, "y": 0.02, "yref": "paper", "textangle": -90, "yanchor": "bottom"}
                 if along == "x"
                 else {"x": 0.99, "y": middle, "xref": "paper", "xanchor": "right"}
             )
-            notes.append(note(at["x"], at["y"], "avoid", ink("slate"), bgcolor="rgba(0,0,0,0)") | at)
+            notes.append(note(at["x"], at["y"], "avoid") | at)
     broken = np.min(plane.margins, axis=-1, initial=np.inf) < 0.0
     if np.any(broken):
         rows, cols = np.nonzero(broken)

@@ -6,7 +6,21 @@ from typing import Any, NamedTuple
 
 from quietcool.entry.build import PUMP, Build, Parallel, State
 from quietcool.show.console import margin, number
-from quietcool.show.look import Layout, Picture, Trace, axis, ink, label, layout, line, note, points, rounded, signed
+from quietcool.show.look import (
+    Layout,
+    Picture,
+    Trace,
+    axis,
+    ink,
+    label,
+    layout,
+    line,
+    listed,
+    note,
+    points,
+    rounded,
+    signed,
+)
 from quietcool.solve.loop import station_names
 from quietcool.solve.operating_point import OperatingPoint
 from quietcool.units import in_unit
@@ -60,26 +74,18 @@ def _panels(state: State, names: tuple[str, ...], sensed: list[Sensed], temps: l
     limit = _near_limit(state, temps)
     made = layout(
         axis("coolant, °C", range=_stretched([*temps, *limit], 0.06, 0.16), anchor="y"),
-        _listed(names),
+        listed(names),
         margin={"l": 30, "r": 14, "t": 24, "b": 44},
     )
     readings = [*(s.temp for s in sensed), *(s.limit for s in sensed if s.limit is not None)]
     made["xaxis2"] = axis("sensing points, °C", range=_stretched(readings or [0.0], 0.14, 0.16), anchor="y2")
-    made["yaxis2"] = _listed(tuple(s.name for s in sensed)) | {"anchor": "x2"}
+    made["yaxis2"] = listed([s.name for s in sensed]) | {"anchor": "x2"}
     made["shapes"] = [
         {"type": "line", "x0": at, "x1": at, "y0": -0.5, "y1": len(names) - 0.5,
          "line": {"color": ink("limit"), "width": 1.6, "dash": "dash"}}
         for at in limit
     ]  # fmt: skip
     return made
-
-
-def _listed(names: tuple[str, ...]) -> Layout:
-    """An axis of names from top to bottom."""
-    return axis(
-        "", range=[len(names) - 0.4, -0.6], tickvals=list(range(len(names))), ticktext=[label(n) for n in names],
-        showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")}, ticklabelstandoff=6,
-    )  # fmt: skip
 
 
 def _stretched(values: list[float], below: float, above: float) -> list[float]:
@@ -194,10 +200,17 @@ def _sensors(sensed: list[Sensed]) -> list[Trace]:
 
 
 def _sensor_notes(sensed: list[Sensed]) -> list[Layout]:
-    return [
-        note(s.temp, i, number(s.temp, 0), ink("rust"), xref="x2", yref="y2", yanchor="bottom", yshift=4)
+    """What is read before each mark, its limit behind."""
+    below: dict[str, Any] = {"xref": "x2", "yref": "y2"}
+    notes = [
+        note(s.temp, i, number(s.temp, 0), ink("rust"), xanchor="right", xshift=-8, **below)
         for i, s in enumerate(sensed)
     ]
+    limited = [(i, s.limit) for i, s in enumerate(sensed) if s.limit is not None]
+    for n, (i, limit) in enumerate(limited):
+        said = f"{'limit ' if n == 0 else ''}{number(limit, 0)}"
+        notes.append(note(limit, i, said, ink("limit"), xanchor="left", xshift=5, **below))
+    return notes
 
 
 def _steps(names: tuple[str, ...], temp_in: list[float], temp_out: list[float]) -> list[Layout]:

@@ -20,6 +20,7 @@ from quietcool.show.look import (
     label,
     layout,
     line,
+    listed,
     note,
     points,
     symbol,
@@ -75,7 +76,8 @@ def loudest(build: Build, state: State, point: OperatingPoint) -> Picture:
     for n, (place, span) in enumerate(zip(places, spans, strict=True)):
         key = "" if n == 0 else str(n + 1)
         low = top - (span - HEAD) / whole - HEAD / whole
-        made[f"yaxis{key}"] = _names(place) | {"domain": [max(low, 0.0), top - HEAD / whole], "anchor": "x"}
+        names = listed([entry.name for entry in _entries(place)])
+        made[f"yaxis{key}"] = names | {"domain": [max(low, 0.0), top - HEAD / whole], "anchor": "x"}
         traces += _dots(place, f"y{key}")
         made["annotations"] += [_heading(place, top), *_dot_notes(place, f"y{key}")]
         made["shapes"] += _lines(place, f"y{key}")
@@ -166,14 +168,6 @@ def _levels_shown(places: tuple[HeardAt, ...]) -> list[float]:
     found = [entry.level for place in places for entry in _entries(place)]
     low, high = (min(found), max(found)) if found else (0.0, 1.0)
     return [math.floor(max(low, high - 60.0)) - 3.0, math.ceil(high) + 0.12 * (high - low) + 2.0]
-
-
-def _names(place: HeardAt) -> Layout:
-    named = [entry.name for entry in _entries(place)]
-    return axis(
-        "", range=[len(named) - 0.5, -0.5], tickvals=list(range(len(named))), ticktext=[label(n) for n in named],
-        showgrid=False, showline=False, ticks="", tickfont={"color": ink("ink")}, ticklabelstandoff=6,
-    )  # fmt: skip
 
 
 def _dots(place: HeardAt, y: str) -> list[Trace]:
@@ -292,12 +286,13 @@ def _tones(heard: Heard, place: HeardAt) -> list[Tone]:
 def _spectrum_notes(name: str, curve: Floats, rig: Floats, place: HeardAt, tones: list[Tone]) -> list[Layout]:
     """Names at the right ends of the lines; the strongest tones by name."""
     notes = []
-    ends = [("rig", rig, "blue", 4), (name, curve, "limit", 6), ("room and microphone", place.floor, "slate", 5)]
-    for text, levels, colour, at in ends:
+    ends = [
+        ("rig", rig, "blue", 4, "left"), (name, curve, "limit", 6, "left"),
+        ("room and microphone", place.floor, "slate", 8, "right"),
+    ]  # fmt: skip
+    for text, levels, colour, at, anchor in ends:
         if math.isfinite(float(levels[at])):
-            notes.append(
-                note(at, float(levels[at]), text, ink(colour), xanchor="left", yanchor="bottom", yshift=3, xshift=3)
-            )
+            notes.append(note(at, float(levels[at]), text, ink(colour), xanchor=anchor, yanchor="bottom", yshift=3))
     for tone in tones[:1]:  # the others stand in the words and in the table: their names would lie over each other
         notes.append(
             note(_octave_place(tone.frequency), tone.level, tone.name, ink("rust"), yanchor="bottom", yshift=7)

@@ -16,6 +16,7 @@ from quietcool.show.console import number
 from quietcool.show.dossier import Dossier
 from quietcool.show.handover import Sheet
 from quietcool.show.json_answers import origins
+from quietcool.show.layouts_answer import reason_sentence, worth_sentence
 from quietcool.show.look import Picture
 from quietcool.show.pages import (
     LIBRARY,
@@ -27,9 +28,10 @@ from quietcool.show.pages import (
     style,
     templates,
 )
-from quietcool.show.plot_decisions import tradeoff_title
+from quietcool.show.tradeoff_answer import tradeoff_sentences
 from quietcool.show.uncertainty import percent
 from quietcool.show.versions import made_by
+from quietcool.solve.heard import listen
 
 MOST_SPECTRA = 3
 
@@ -147,8 +149,9 @@ def _kelvin(dossier: Dossier) -> Section:
         level = 0.5 * float(sure.high.level[where] - sure.low.level[where])
         temp = 0.5 * float(sure.high.coolant_temp_max - sure.low.coolant_temp_max)
         band = plots.Band(temp, level) if math.isfinite(level) else None
-    picture = plots.noise_over_temperature(dossier.curve, band)
-    return Section("kelvin", "What does a kelvin cost?", [f"{tradeoff_title(dossier.curve)}."], [picture])
+    picture = plots.noise_over_temperature(dossier.curve, band, dossier.layout_curves, dossier.curved_path)
+    said = tradeoff_sentences(dossier.build, dossier.curve)
+    return Section("kelvin", "What does a kelvin cost?", said, [picture])
 
 
 def _layouts(dossier: Dossier) -> list[Section]:
@@ -156,15 +159,25 @@ def _layouts(dossier: Dossier) -> list[Section]:
     if answer is None:
         return []
     pictures = [plots.layouts_compared(answer, one.path) for one in answer.paths]
-    said = [f"{picture.title}." for picture in pictures]
-    return [Section("layouts", "Is another layout of the fans worth it?", said, pictures)]
+    said = [worth_sentence(answer, one) for one in answer.paths]
+    reasons = [
+        Listing(one.path, [f"{o.layout}. {reason_sentence(o.reason)}" for o in one.outcomes if o.reason is not None])
+        for one in answer.paths
+    ]
+    return [Section("layouts", "Is another layout of the fans worth it?", said, pictures, lists=reasons)]
 
 
 def _heard(dossier: Dossier) -> list[Section]:
     build = dossier.build
     state, point = build.state(dossier.focus), dossier.setting.points[dossier.focus]
     pictures = [plots.spectrum(build, state, point, position.name) for position in build.positions[:MOST_SPECTRA]]
-    return [Section("heard", "What will be heard?", [f"{picture.title}." for picture in pictures], pictures)]
+    heard = listen(build, state, point).positions[:MOST_SPECTRA]
+    said = [
+        f"At the {place.position.name} the rig makes {wording.level_words(place.level)}, with room and microphone "
+        f"{wording.level_words(place.total)}."
+        for place in heard
+    ]
+    return [Section("heard", "What will be heard?", said, pictures)]
 
 
 def _sure(dossier: Dossier) -> Section:

@@ -1,17 +1,15 @@
-"""Curves, layouts and causes as pictures: made from answers written by hand."""
+"""What a kelvin costs as a picture: made from answers written by hand."""
 
 from __future__ import annotations
 
-import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from quietcool.decide.axes import Axis
-from quietcool.decide.layouts import Difference, Layouts
 from quietcool.decide.tradeoff import Present, Tradeoff, TradePoint
-from quietcool.show.plot_decisions import Band, causes_of_error, layouts_compared, noise_over_temperature
-from tests.show import invented_comparisons
+from quietcool.show.plot_tradeoff import Band, noise_over_temperature
 from tests.show.solved_rigs import check_picture
 
 AXIS = Axis("coolant", "coolant", over_room=False, value=318.15)
@@ -29,12 +27,6 @@ def curve(**changes: object) -> Tradeoff:
         "solved_cases": 1, "boxes": 1, "interrupted": False,
     }  # fmt: skip
     return Tradeoff(**(fields | changes))  # type: ignore[arg-type]
-
-
-def compared(value: float, half: float) -> Layouts:
-    """A second row that is so much colder at equal noise, with its interval."""
-    gain = Difference(value, value - half, value + half, 0.5)
-    return invented_comparisons.layouts(gain, Difference(value, value, value, 0.5))
 
 
 def test_the_front_is_in_celsius_with_its_marks() -> None:
@@ -63,29 +55,13 @@ def test_a_curve_without_points_says_so() -> None:
     assert picture.title == "No setting keeps the other limits in render"
 
 
-def test_what_cannot_be_measured_reads_so_and_is_hollow() -> None:
-    picture = layouts_compared(compared(0.3, 1.0), "side intake")
+def test_every_layout_has_a_curve_a_name_and_its_numbers() -> None:
+    """A curve that is lower by 2 dB everywhere is so at the limit of 45 degC too."""
+    lower = tuple(replace(point, level=point.level - 2.0) for point in curve().points)
+    picture = noise_over_temperature(curve(), None, {"push-pull": curve(points=lower)}, "side intake")
     check_picture(picture)
-    assert "no layout is better than the present one by more than could be measured" in picture.title
-    assert "no difference you could measure" in picture.alternative
-    dot = next(t for t in picture.figure["data"] if t["mode"] == "markers")
-    assert dot["marker"]["color"] != dot["marker"]["line"]["color"]
-
-
-def test_a_layout_that_pays_is_in_the_title() -> None:
-    picture = layouts_compared(compared(2.0, 0.7), "side intake")
-    assert "push-pull, one speed is 2.0 K colder (+1.3 to +2.7)" in picture.title
-
-
-def test_layouts_out_of_reach_are_not_drawn() -> None:
-    picture = layouts_compared(compared(math.nan, 1.0), "side intake")
-    assert "out of reach" in picture.alternative
-    assert all(t["mode"] != "markers" for t in picture.figure["data"] if t.get("xaxis") == "x")
-
-
-def test_causes_are_ranked_and_the_largest_is_to_be_measured_first() -> None:
-    picture = causes_of_error("coolant", [("pump", 0.1), ("top radiator", 0.61), ("room", 0.001)])
-    check_picture(picture)
-    assert picture.title == "Measure top radiator first: it is 61 % of the error of the coolant"
-    assert picture.figure["data"][0]["x"] == pytest.approx([61.0, 10.0])
-    assert len(picture.rows) == 3
+    traces = {t["name"]: t for t in picture.figure["data"]}
+    assert np.subtract(traces["as built"]["y"], traces["push-pull"]["y"]) == pytest.approx([2.0] * 4)
+    assert traces["push-pull"]["line"]["dash"] != "solid"
+    assert "the fans of side intake placed otherwise: push-pull (−2.0 dB at the limit)" in picture.alternative
+    assert [row[0] for row in picture.rows] == ["as built"] * 4 + ["push-pull"] * 4
