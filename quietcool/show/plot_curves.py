@@ -19,13 +19,11 @@ from quietcool.show.look import (
     dash,
     faint,
     ink,
-    label,
     layout,
     line,
     note,
     points,
     series,
-    short,
     signed,
     symbol,
 )
@@ -42,7 +40,7 @@ DRAWN_SPEEDS = 4  # of them are drawn, besides the present one
 KELVINS = (-3, -2, -1, 1, 2, 3)
 BESIDE = 1.3  # of the highest flow at which the path comes to rest: the rest of the curves is not drawn
 NEAR = 0.12  # of the highest speed: a speed nearer to the present one is not drawn
-MARK_SPACE = 0.1  # of the width: the least between two marks of kelvins
+MARK_SPACE = 0.13  # of the width: the least between two marks of kelvins
 HEADROOM = 1.08  # over the highest curve
 
 
@@ -102,7 +100,7 @@ def fan_curves(build: Build, state: State, point: OperatingPoint, path: str, *, 
     )
     traces += _rest_points(found)
     made = layout(
-        axis(f"flow through {label(short(path, 16))}, m³/h", range=[0.0, float(flow[-1])]),
+        axis("flow, m³/h", range=[0.0, float(flow[-1])]),
         axis("static pressure, Pa", range=[0.0, top]),
         height=430,
         annotations=_notes(found, flow, top),

@@ -78,7 +78,7 @@ def _panels(state: State, names: tuple[str, ...], sensed: list[Sensed], temps: l
         margin={"l": 30, "r": 14, "t": 24, "b": 44},
     )
     readings = [*(s.temp for s in sensed), *(s.limit for s in sensed if s.limit is not None)]
-    made["xaxis2"] = axis("sensing points, °C", range=_stretched(readings or [0.0], 0.14, 0.16), anchor="y2")
+    made["xaxis2"] = axis("sensing points, °C", range=_stretched(readings or [0.0], 0.3, 0.2), anchor="y2")
     made["yaxis2"] = listed([s.name for s in sensed]) | {"anchor": "x2"}
     made["shapes"] = [
         {"type": "line", "x0": at, "x1": at, "y0": -0.5, "y1": len(names) - 0.5,

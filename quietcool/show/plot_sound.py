@@ -23,6 +23,7 @@ from quietcool.show.look import (
     listed,
     note,
     points,
+    stacked,
     symbol,
 )
 from quietcool.solve.heard import Asked, Heard, HeardAt, listen
@@ -31,7 +32,7 @@ from quietcool.solve.tones import VERDICTS
 
 Floats = NDArray[np.float64]
 
-ROW = 27  # height of one source [px]
+ROW = {1: 27, 2: 36}  # height of one source by lines of the longest name [px]
 HEAD = 1.5  # rows over a position, for its name
 FREQUENCIES = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
 LOWEST_TONE = 20.0  # a tone that is this far under the spectrum's top is not drawn [dB]
@@ -83,7 +84,8 @@ def loudest(build: Build, state: State, point: OperatingPoint) -> Picture:
         made["shapes"] += _lines(place, f"y{key}")
         top = low
     made["xaxis"]["anchor"] = f"y{len(places)}" if len(places) > 1 else "y"
-    made["height"] = 60 + round(ROW * whole)
+    lines = 1 + max(stacked(entry.name).count("<br>") for place in places for entry in _entries(place)) if places else 1
+    made["height"] = 60 + round(ROW[lines] * whole)
     return Picture(
         "loudest", _title_of_loudest(places), _words_of_loudest(places), *_numbers_of_loudest(places),
         {"data": traces, "layout": made},
@@ -201,7 +203,7 @@ def _dot_notes(place: HeardAt, y: str) -> list[Layout]:
 
 def _heading(place: HeardAt, top: float) -> Layout:
     return note(
-        0.0, top, place.position.name, xref="paper", yref="paper", xanchor="left", yanchor="top",
+        1.0, top, place.position.name, xref="paper", yref="paper", xanchor="right", yanchor="top",
         font={"size": 14, "color": ink("ink")},
     )  # fmt: skip
 

@@ -23,6 +23,7 @@ from quietcool.show.look import (
     note,
     points,
     series,
+    short,
     signed,
     symbol,
 )
@@ -62,23 +63,24 @@ def noise_over_temperature(
     others = dict(layouts or {})
     x, y = _front(curve)
     traces = [*_interval(x, y, band), *_bound(curve), line(x, y, "as built", series(0), line={"width": 3})]
-    notes = [note(x[-1], y[-1], "as built", series(0), xanchor="right", yanchor="bottom", yshift=4)] if x else []
+    notes = [note(x[0], y[0], "as built", series(0), xanchor="left", yanchor="bottom", xshift=6)] if x else []
     for n, (name, other) in enumerate(others.items(), start=1):
         ox, oy = _front(other)
         traces.append(line(ox, oy, name, series(n), line={"dash": dash(n), "width": 1.8}))
-        if ox:
-            notes.append(_pointing(ox, oy, n, len(others), name))
     more_traces, more_notes = _marks(curve)
     shapes, limit_notes = _limits(curve)
     title = "coolant over the room, K" if curve.axis.over_room else f"limit on {label(curve.axis.limit)}, °C"
+    drawn = [*traces, *more_traces]
+    along, up = (_ends([v for trace in drawn for v in trace[key]], share) for key, share in (("x", 0.02), ("y", 0.05)))
+    notes += _pointers(curve, others, along, up)
     made = layout(
-        axis(title), axis(f"level at the {label(curve.position)}, dB(A)"), height=430, shapes=shapes,
-        annotations=[*notes, *more_notes, *limit_notes], margin={"l": 48, "r": 14, "t": 24, "b": 44},
+        axis(title, **along), axis(f"level at the {label(short(curve.position))}, dB(A)", **up), height=430,
+        shapes=shapes, annotations=[*notes, *more_notes, *limit_notes], margin={"l": 48, "r": 14, "t": 24, "b": 44},
     )  # fmt: skip
     columns, rows = _tradeoff_numbers({"as built": curve, **others})
     return Picture(
         "noise-over-temperature", tradeoff_title(curve), _tradeoff_words(curve, band, others, path), columns, rows,
-        {"data": [*traces, *more_traces], "layout": made},
+        {"data": drawn, "layout": made},
     )  # fmt: skip
 
 
@@ -90,12 +92,30 @@ def _front(curve: Tradeoff) -> tuple[list[float], list[float]]:
     return [_shown(curve, p.limit) for p in curve.points], [p.level for p in curve.points]
 
 
-def _pointing(x: list[float], y: list[float], n: int, count: int, name: str) -> Layout:
-    """A name in the free corner above the curves, with a line to its own: they lie too near for names beside them."""
-    at = min(round(len(x) * (0.35 + 0.4 * n / (count + 1))), len(x) - 1)
-    pointer = {"showarrow": True, "arrowhead": 0, "arrowwidth": 1, "arrowcolor": series(n), "standoff": 2}
-    aside = {"ax": 20, "ay": -(34 + 20 * (count - n)), "xanchor": "left"}
-    return note(x[at], y[at], name, series(n), **pointer, **aside)
+def _ends(values: list[float], beside: float) -> dict[str, list[float]]:
+    """Where an axis ends; names with pointers would widen it otherwise."""
+    if not values:
+        return {}
+    low, high = min(values), max(values)
+    more = beside * (high - low) + 0.05
+    return {"range": [low - more, high + more]}
+
+
+def _pointers(
+    curve: Tradeoff, others: Mapping[str, Tradeoff], along: dict[str, list[float]], up: dict[str, list[float]]
+) -> list[Layout]:
+    """Names in the free corner above the curves, each with a line to its own: the curves lie too near for more."""
+    notes = []
+    for n, (name, other) in enumerate(others.items(), start=1):
+        x, y = _front(other)
+        if x:
+            at = min(round(len(x) * (0.5 + 0.4 * n / (len(others) + 1))), len(x) - 1)
+            low, high = up["range"]
+            corner = {"ax": along["range"][1], "ay": high - (0.05 + 0.075 * (n - 1)) * (high - low)}
+            pointer = {"showarrow": True, "arrowhead": 0, "arrowwidth": 1, "arrowcolor": series(n), "standoff": 2}
+            aside = {"axref": "x", "ayref": "y", "xanchor": "right", "yanchor": "middle"}
+            notes.append(note(x[at], y[at], name, series(n), **corner, **pointer, **aside))
+    return notes
 
 
 def _interval(x: list[float], y: list[float], band: Band | None) -> list[Trace]:
