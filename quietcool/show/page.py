@@ -98,14 +98,11 @@ def _add_settings(app: FastAPI, build: Build, build_file: Path) -> None:
 
     @app.post("/api/save", responses=REFUSALS | {409: {"model": Refusal}})
     def save(asked: Asked) -> Saved:
-        """Write a copy of the build file with this setting, and a channel table, beside the build file."""
-        page_answers.chosen(asked.state, asked.room_temp_c, asked.layouts, build)
+        """Write a copy of the build file with these speeds and layouts, and a channel table, beside the build file."""
+        changed, _ = page_answers.chosen(asked.state, asked.room_temp_c, asked.layouts, build)
         page_answers.speeds_of(build, asked.speeds_rpm)
-        copy, table = page_save.save_setting(build, build_file, asked.speeds_rpm)
+        copy, table = page_save.save_setting(build, build_file, asked.speeds_rpm, changed)
         said = f"Saved as {copy.name}, and the channel table as {table.name}."
-        present = {path: next(iter(offered)) for path, offered in page_answers.layouts_offered(build).items()}
-        if any(layout != present[path] for path, layout in asked.layouts.items()):
-            said += " Layouts are not saved: change the order of the stacks in the file."
         return Saved(sentence=said, build_file=copy.name, channel_table=table.name)
 
 

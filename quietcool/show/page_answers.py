@@ -15,6 +15,7 @@ from quietcool.show.console import rpm
 from quietcool.show.json_answers import number, state_margins
 from quietcool.show.look import Picture
 from quietcool.show.page_models import Asked, AskedPictures, Kept, Pictures, Shown, Solved, Source
+from quietcool.show.pages import degrees
 from quietcool.solve.findings import state_findings
 from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 from quietcool.units import in_unit, shown, si_value
@@ -83,18 +84,18 @@ def solve_for_page(build: Build, asked: Asked) -> Solved:
     """Return the numbers of a setting."""
     changed, state, point = _solved(build, asked)
     if not point.converged:
-        sentence = wording.solve_sentence(changed, state.name, point)
+        sentence = degrees(wording.solve_sentence(changed, state.name, point))
         return Solved(sentence=sentence, converged=False, level_dba=None, readings=[], sources=[], findings=[])
     heard = changed.positions[0].name if changed.positions else ""
     contributions = point.contributions[:, 0].tolist() if heard else []
     named = zip(changed.group_names, contributions, strict=True) if heard else ()
     return Solved(
-        sentence=wording.solve_sentence(changed, state.name, point),
+        sentence=degrees(wording.solve_sentence(changed, state.name, point)),
         converged=True,
         level_dba=number(float(point.level[0])) if heard else None,
         readings=readings(changed, state, point),
         sources=[Source(name=name, level_dba=number(level)) for name, level in named],
-        findings=list(state_findings(changed, state, point)),
+        findings=[degrees(said) for said in state_findings(changed, state, point)],
     )
 
 

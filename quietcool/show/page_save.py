@@ -1,4 +1,4 @@
-"""A copy of a build file with other present speeds: the text as it is, a few numbers changed, read again as a check."""
+"""A copy of a build file with other present speeds and layouts: its text with a few places changed, read as a check."""
 
 from __future__ import annotations
 
@@ -24,7 +24,9 @@ class NotSaved(RuntimeError):
     """Why a copy was not written, in a sentence."""
 
 
-def save_setting(build: Build, build_file: Path, speeds_rpm: Mapping[str, float]) -> tuple[Path, Path]:
+def save_setting(
+    build: Build, build_file: Path, speeds_rpm: Mapping[str, float], changed: Build | None = None
+) -> tuple[Path, Path]:
     """Write a copy of the build file with these present speeds, and a channel table, both beside it.
 
     Parameters
@@ -35,6 +37,8 @@ def save_setting(build: Build, build_file: Path, speeds_rpm: Mapping[str, float]
         Its place.
     speeds_rpm : mapping of str to float
         By group.
+    changed : Build, optional
+        The build with the layouts that the copy shall have; those of the file if not given.
 
     Returns
     -------
@@ -47,11 +51,12 @@ def save_setting(build: Build, build_file: Path, speeds_rpm: Mapping[str, float]
         If the file has changed since, is written in a way that cannot be edited safely, or cannot be written to.
     """
     content = _unchanged(build, build_file)
-    text = with_speeds(content.decode(), speeds_rpm)
+    wanted = build if changed is None else changed
+    text = with_layouts(with_speeds(content.decode(), speeds_rpm), build, wanted)
     copy, table = _free_names(build_file)
     try:
         write_whole(copy, text)
-        _checked(copy, build, speeds_rpm)
+        _checked(copy, wanted, speeds_rpm)
         write_whole(table, channels_csv(build, speeds_rpm))
     except (QuietcoolError, NotSaved) as error:
         copy.unlink(missing_ok=True)
@@ -84,11 +89,7 @@ def with_speeds(text: str, speeds_rpm: Mapping[str, float]) -> str:
 
 def _changes(source: bytes, speeds_rpm: Mapping[str, float]) -> Iterator[tuple[int, int, str]]:
     """Yield start, end and new text of every change."""
-    from tree_sitter import Language, Parser
-    from tree_sitter_toml import language
-
-    tree = Parser(Language(language())).parse(source)
-    for table in tree.root_node.children:
+    for table in _tables(source):
         header = _header(table)
         pairs = {_text(key): value for key, value in _pairs(table)}
         if table.type == "table_array_element" and header == "fan_group" and "name" in pairs:
@@ -106,6 +107,51 @@ def _changes(source: bytes, speeds_rpm: Mapping[str, float]) -> Iterator[tuple[i
         else:
             first = next(key for key, _ in _pairs(table))
             yield first.start_byte, first.start_byte, f"{key} = {value}\n"
+
+
+def with_layouts(text: str, build: Build, changed: Build) -> str:
+    """Return the text of a build file with the elements of stacks in the order that the changed build has them in.
+
+    An element is moved as it was written; a second fan row is written as the first.
+    """
+    source = text.encode()
+    moved = {
+        old.name: [next(n for n, one in enumerate(old.stack) if one is element) for element in new.stack]
+        for old, new in zip(build.air_paths, changed.air_paths, strict=True)
+        if old.stack != new.stack
+    }
+    changes = []
+    for table in _tables(source):
+        pairs = {_text(key): value for key, value in _pairs(table)}
+        name = _text(pairs["name"]).strip("\"'") if "name" in pairs else ""
+        if _header(table) == "air_path" and name in moved and "stack" in pairs:
+            changes.append(_reordered(pairs["stack"], moved.pop(name)))
+    if moved:
+        raise NotSaved(f"The setting was not saved: the stack of {next(iter(moved))} must be changed by hand.")
+    for start, end, new in sorted(changes, reverse=True):
+        source = source[:start] + new + source[end:]
+    return source.decode()
+
+
+def _reordered(stack: Node, order: list[int]) -> tuple[int, int, bytes]:
+    """Where the elements of a stack are written, and what is to stand there."""
+    elements = [child for child in stack.named_children if child.type != "comment"]
+    if stack.type != "array" or len(elements) != len(stack.named_children) or max(order) >= len(elements):
+        raise NotSaved("The setting was not saved: remarks stand inside a stack; change its order by hand.")
+    source = stack.text or b""
+    pieces = [source[e.start_byte - stack.start_byte : e.end_byte - stack.start_byte] for e in elements]
+    between = b", "
+    if len(elements) > 1:
+        between = source[elements[0].end_byte - stack.start_byte : elements[1].start_byte - stack.start_byte]
+    return elements[0].start_byte, elements[-1].end_byte, between.join(pieces[n] for n in order)
+
+
+def _tables(source: bytes) -> list[Node]:
+    """Every table of a build file, in its order."""
+    from tree_sitter import Language, Parser
+    from tree_sitter_toml import language
+
+    return Parser(Language(language())).parse(source).root_node.children
 
 
 def _pairs(table: Node) -> Iterator[tuple[Node, Node]]:

@@ -197,9 +197,40 @@ def test_a_setting_is_saved_beside_the_build_file(client: TestClient, folder: Pa
     assert copy == kept
 
 
-def test_a_layout_is_not_saved_and_says_so(client: TestClient) -> None:
-    said = client.post("/api/save", json=SETTING | {"layouts": {"front intake": "pull"}}).json()
-    assert "Layouts are not saved" in said["sentence"]
+@pytest.mark.parametrize(("layout", "order"), [("pull", [1, 0]), ("push-pull", [0, 1, 0])])
+def test_a_layout_is_saved_as_the_order_of_its_stack(
+    client: TestClient, folder: Path, layout: str, order: list[int]
+) -> None:
+    """A push fan stands before the core, a pull fan behind it, in the order in which the air meets them."""
+    said = client.post("/api/save", json=SETTING | {"layouts": {"front intake": layout}}).json()
+    before, after = (tomllib.loads((folder / name).read_text()) for name in ("build.toml", said["build_file"]))
+    stack = before["air_path"][0]["stack"]
+    assert "fans" in stack[0]
+    assert "radiator" in stack[1]
+    assert after["air_path"][0]["stack"] == [stack[n] for n in order]
+    assert after["air_path"][1:] == before["air_path"][1:]
+    path = read_build(folder / said["build_file"]).air_paths[0]
+    assert path.layout == layout
+
+
+@pytest.mark.parametrize(
+    "stack", ['[ # a remark\n  { fans = "front", count = 3 }, { radiator = "radiator-s-420x45" } ]', "tables"]
+)
+def test_a_stack_that_cannot_be_moved_safely_is_left_alone(folder: Path, stack: str) -> None:
+    text = (folder / "build.toml").read_text()
+    start = text.index("stack = [")
+    end = text.index("]", start) + 1
+    written = f"stack = {stack}"
+    if stack == "tables":
+        written = '[[air_path.stack]]\nfans = "front"\ncount = 3\n[[air_path.stack]]\nradiator = "radiator-s-420x45"\n'
+        end = text.index("[[air_path]]", end)
+    (folder / "build.toml").write_text(text[:start] + written + text[end:])
+    app = create_page(read_build(folder / "build.toml"), folder / "build.toml")
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        answer = client.post("/api/save", json=SETTING | {"layouts": {"front intake": "pull"}})
+    assert answer.status_code == 409
+    assert "by hand" in answer.json()["detail"]
+    assert not list(folder.glob("*setting*"))
 
 
 def test_a_build_file_that_has_changed_is_not_copied(client: TestClient, folder: Path) -> None:
