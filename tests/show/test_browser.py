@@ -289,6 +289,20 @@ def test_the_page_is_operable_by_keyboard(see: Any, small_page: str) -> None:
     assert seen.complaints == []
 
 
+def test_on_a_narrow_window_the_numbers_stay_in_sight(see: Any, small_page: str) -> None:
+    seen = see(small_page, viewport=NARROW)
+    drawn(seen)
+    seen.page.focus("#speed2")  # far below the sentence
+    assert seen.page.locator("#brief").bounding_box()["y"] >= 0.0
+    before = seen.page.inner_text("#brief")
+    assert "dB(A) · coolant" in before
+    seen.page.keyboard.press("End")
+    seen.page.wait_for_timeout(600)
+    assert seen.page.inner_text("#brief") != before
+    box, slider = (seen.page.locator(name).bounding_box() for name in ("#brief", "#speed2"))
+    assert slider["y"] > box["y"] + box["height"]  # what has the focus is not hidden below it
+
+
 def test_numbers_follow_the_hand(see: Any, large_page: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Asked for is under 100 ms at the median on an idle machine; a busy one is measured and told, not judged."""
     seen = see(large_page, viewport=WIDE)

@@ -53,6 +53,15 @@
 
   const fixed = (value, digits) => (value === null ? "-" : value.toFixed(digits).replace("-", "\u2212"));
 
+  function brief(solved) {
+    const worst = solved.readings.filter((one) => !one.kept);
+    const said = [solved.level_dba === null ? "" : `${fixed(solved.level_dba, 1)} dB(A)`];
+    const coolant = solved.readings.find((one) => one.name === "coolant");
+    if (coolant) said.push(`coolant ${fixed(coolant.value, 1)} °C`);
+    said.push(worst.length ? `broken: ${worst.map((one) => one.name).join(", ")}` : "every limit is kept");
+    return solved.converged ? said.filter(Boolean).join(" · ") : "no steady state";
+  }
+
   function cell(row, text, kind) {
     const made = row.insertCell();
     made.textContent = text;
@@ -66,6 +75,8 @@
     const broken = !solved.converged || solved.readings.some((one) => !one.kept);
     at("answer").textContent = solved.sentence;
     at("answer").classList.toggle("broken", broken);
+    at("brief").textContent = brief(solved);  // stays in sight on a narrow window, where sliders and numbers are far apart
+    at("brief").classList.toggle("broken", broken);
     const body = at("readings");
     const rows = solved.readings.map((one) => {
       const row = document.createElement("tr");
