@@ -23,7 +23,7 @@ import typer
 from quietcool.errors import InputError, QuietcoolError
 from quietcool.show.versions import own_version
 from quietcool.units import clean
-from quietcool.verbs import comparisons, decisions, proof, showing, workshop
+from quietcool.verbs import buying, comparisons, decisions, proof, showing, workshop
 from quietcool.verbs.options import AsJson, At, BuildFile, Draws, Seconds, Seed, Speeds, States
 from quietcool.verbs.telling import tell, tell_json, tell_parts
 
@@ -187,7 +187,7 @@ def sound(build: BuildFile, state: States = None, at: At = None, speed: Speeds =
 @app.command()
 def schema(
     verb: Annotated[
-        str, typer.Argument(metavar="VERB", help="A verb, or build, fan, radiator, plate, pump, resistance.",
+        str, typer.Argument(metavar="VERB", help="A verb, or build, catalogue, fan, radiator, plate, pump, resistance.",
                             autocompletion=_complete_subject)
     ],
     json: AsJson = False,
@@ -226,6 +226,7 @@ def demo(
 app.command()(comparisons.tradeoff)
 app.command()(comparisons.layouts)
 app.command()(proof.verify)
+app.command()(buying.choose)
 app.command()(decisions.levers)
 app.command()(decisions.scenarios)
 app.command()(workshop.shop)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from quietcool.show.choice_schema import choice_schema
 from quietcool.show.comparison_schemas import layouts_schema, tradeoff_schema
 from quietcool.show.decision_schemas import levers_schema, scenarios_schema
 from quietcool.show.report_schema import report_schema
@@ -18,11 +19,11 @@ Schema = dict[str, Any]
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PART_KINDS = ("fan", "radiator", "plate", "pump", "resistance")
 VERBS = (
-    "check", "demo", "diagnose", "layouts", "levers", "quietest", "report", "scenarios", "schema", "shop", "solve",
-    "sound", "tradeoff", "verify",
+    "check", "choose", "demo", "diagnose", "layouts", "levers", "quietest", "report", "scenarios", "schema", "shop",
+    "solve", "sound", "tradeoff", "verify",
 )  # fmt: skip
 #: What `quietcool schema` can be asked for.
-SUBJECTS = (*VERBS, "build", *PART_KINDS)
+SUBJECTS = (*VERBS, "build", "catalogue", *PART_KINDS)
 
 _TEXT: Schema = {"type": "string"}
 _FLAG: Schema = {"type": "boolean"}
@@ -32,7 +33,7 @@ _STATUS: Schema = {"enum": ["proven", "best_found", "infeasible"]}
 
 
 def schema_of(subject: str) -> Schema:
-    """Return the JSON Schema of a verb's answer, of the build file or of a kind of part sheet.
+    """Return the JSON Schema of a verb's answer, of the build file, of catalogues or of a kind of part sheet.
 
     Raises
     ------
@@ -43,12 +44,17 @@ def schema_of(subject: str) -> Schema:
         from quietcool.entry.buildfile import build_file_schema
 
         return build_file_schema()
+    if subject == "catalogue":
+        from quietcool.entry.catalogue import catalogue_schema
+
+        return catalogue_schema()
     if subject in PART_KINDS:
         from quietcool.entry.buildfile import sheet_schema
 
         return sheet_schema(subject)
     bodies: dict[str, Callable[[], Schema]] = {
         "check": _check,
+        "choose": lambda: choice_schema(_format(), _envelope()),
         "demo": _demo,
         "diagnose": lambda: diagnose_schema(_format(), _envelope()),
         "layouts": lambda: layouts_schema(_format(), _envelope()),

@@ -8,7 +8,10 @@ rule, until the next cannot be less. The same numbers come from adding tables (`
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -44,7 +47,7 @@ class Program:
         self.least = cp.Variable()
         self.worth = cp.Parameter((bounds.sets.shape[1], int(self.starts[-1])))
         self.of_sets = cp.Parameter((bounds.sets.shape[1], bounds.sets.shape[2]))
-        self.rules: list[Any] = [cp.sum(self._of(place)) == 1 for place in range(len(options))]
+        self.rules: list[Any] = [_total(self._of(place)) == 1 for place in range(len(options))]
         self.rules += self._sets(set_of) + self._bought(catalogue)
         self.rules.append(self.least >= self.worth @ self.picked + self.of_sets @ self.sets)
         self.cuts: list[Any] = []
@@ -58,7 +61,7 @@ class Program:
         """The set of radiators follows from the options."""
         import cvxpy as cp
 
-        rules: list[Any] = [cp.sum(self.sets) == 1]
+        rules: list[Any] = [_total(self.sets) == 1]
         for place in range(set_of.ndim):
             along = np.moveaxis(set_of, place, 0).reshape(set_of.shape[place], -1)
             holds = np.zeros((along.shape[0], self.sets.size))
@@ -67,7 +70,7 @@ class Program:
             alike, first = np.unique(holds, axis=0, return_inverse=True)
             for number, row in enumerate(alike):  # options with one radiator together take the sets with it
                 members = np.flatnonzero(first.reshape(-1) == number)
-                rules.append(row @ self.sets == cp.sum(self._of(place)[members]))
+                rules.append(row @ self.sets == _total(self._of(place)[members]))
         return rules
 
     def _bought(self, catalogue: Catalogue) -> list[Any]:
@@ -76,7 +79,7 @@ class Program:
         every = [one for column in self.options for one in column]
         models = sorted({one.fan.name for one in every})
         used = cp.Variable(len(models), nonneg=True)
-        rules: list[Any] = [cp.sum(used) <= catalogue.most_fan_models]
+        rules: list[Any] = [_total(used) <= catalogue.most_fan_models]
         for number, model in enumerate(models):
             members = np.flatnonzero([one.fan.name == model for one in every])
             rules.append(used[number] >= self.picked[members])
@@ -89,7 +92,7 @@ class Program:
         import cvxpy as cp
 
         places = [int(self.starts[place]) + option for place, option in enumerate(combination)]
-        self.cuts.append(cp.sum(self.picked[places]) <= len(places) - 1)
+        self.cuts.append(_total(self.picked[places]) <= len(places) - 1)
         self.out.append(combination)
 
     def next(self) -> tuple[float, Combination | None]:
@@ -123,7 +126,8 @@ class Program:
         ceiling = 50.0  # stands for "impossible": far above any goal, and no numerical trouble
         self.worth.value = np.where(struck, ceiling, np.minimum(worth / scale, ceiling))
         self.of_sets.value = np.minimum(of_sets / scale, ceiling)
-        problem.solve(solver=cp.HIGHS, verbose=False, highs_options=OPTIONS)
+        with _silence():
+            problem.solve(solver=cp.HIGHS, verbose=False, highs_options=OPTIONS)
         if problem.status == "infeasible":
             return float("inf"), None
         if problem.status not in GOOD or self.picked.value is None:
@@ -137,6 +141,30 @@ class Program:
         for place, option in zip(self.bounds.places, chosen, strict=True):
             whole = whole + place[cell][:, option]
         return float(whole.max())
+
+
+def _total(terms: Any) -> Any:
+    """Sum of an expression's entries."""
+    return np.ones(int(terms.size)) @ terms
+
+
+@contextmanager
+def _silence() -> Iterator[None]:
+    """Keep the solver's banner off the screen: its library writes past Python, whatever its options say."""
+    try:
+        sys.stdout.flush()
+        kept = os.dup(1)
+    except (OSError, AttributeError):  # no screen to keep clean
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _floors(bounds: Bounds) -> Floats:

@@ -6,7 +6,6 @@ The answers are the same everywhere: a job knows nothing of the others, and they
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from types import TracebackType
 from typing import Any, Protocol, TypeVar
 
 from quietcool.errors import InputError, Mistake
@@ -26,7 +25,7 @@ class Workers(Protocol):
     def __enter__(self) -> Workers:
         """Begin."""
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, *error: object) -> None:
         """Let go of processes and connections."""
 
 
@@ -64,9 +63,9 @@ class Processes:
         self._parallel.__enter__()
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+    def __exit__(self, *error: object) -> None:
         """End the processes."""
-        self._parallel.__exit__(kind, error, at)
+        self._parallel.__exit__(*error)
 
 
 class Cluster:
@@ -80,7 +79,8 @@ class Cluster:
             advice = "install them: pip install 'quietcool[cluster]'"
             raise InputError([Mistake("--scheduler", None, None, "", required, "none", advice)]) from None
         try:
-            self._client: Any = Client(address, timeout=PATIENCE)
+            connect: Any = Client  # it has no types
+            self._client = connect(address, timeout=PATIENCE)
         except (OSError, ValueError) as error:
             advice = "start the scheduler, or write the address that it prints"
             required = "the address of a running Dask scheduler, such as tcp://10.0.0.5:8786"
