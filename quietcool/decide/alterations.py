@@ -9,8 +9,9 @@ from typing import Literal
 import numpy as np
 
 from quietcool.decide.axes import axis_named, limited_to
+from quietcool.decide.further_variants import with_opening
 from quietcool.decide.variants import layouts_of, radiator_paths
-from quietcool.entry.build import ROOM, AirPath, Build, Opening, Screen, State
+from quietcool.entry.build import ROOM, AirPath, Build, Screen, State
 
 Kind = Literal["unit", "change"]
 
@@ -18,9 +19,6 @@ WATTS = 10.0  # of the lever "10 W less" [W]
 CAP_SHARE = 0.8  # of the lever "held to 80 %" [-]
 LEAST_CAPPED = 100.0  # sources below are not worth a cap [W]
 DOOR = 25.0  # what a closed door keeps off; common practice, no source: 20 to 30 [dB]
-OPENED = 0.01  # area of one more opening [m2]
-OPENING_LOSS = 2.7  # loss coefficient of a sharp-edged opening, as in the demos [-]
-LONGEST_NAME = 64  # as in build files
 
 
 @dataclass(frozen=True)
@@ -116,12 +114,9 @@ def _other_air(build: Build, state: State) -> Iterator[Alteration]:
             yield Alteration(
                 f"room air for {path.name}", "change", _with_path(build, number, replace(path, source=ROOM)), state
             )
-    names = {path.name for path in build.air_paths}
     for enclosure in build.enclosures:
-        name = f"opening in {enclosure}"[:LONGEST_NAME]
-        if name not in names:
-            more = AirPath(name, enclosure, ROOM, (Opening(OPENED, OPENING_LOSS),))
-            opened = replace(build, air_paths=(*build.air_paths, more))
+        opened = with_opening(build, enclosure)
+        if opened is not None:
             yield Alteration(f"100 cm2 more opening in {enclosure}", "change", opened, state)
 
 

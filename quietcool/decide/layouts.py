@@ -9,16 +9,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quietcool.decide.additions import Added as Added
+from quietcool.decide.additions import added_by as added_by
 from quietcool.decide.axes import COOLANT, Axis, axis_named
 from quietcool.decide.curves import Curve, trace_curve
+from quietcool.decide.further_variants import other_air, other_parts
 from quietcool.decide.question import Tally
 from quietcool.decide.quietest import Progress
 from quietcool.decide.reasons import Reason, find_reason
 from quietcool.decide.sampling import central_interval
 from quietcool.decide.tradeoff import hottest_state
 from quietcool.decide.uncertainty import Draws, draw
-from quietcool.decide.variants import Layout, Variant, layouts_of, radiator_paths
-from quietcool.entry.build import Build, State
+from quietcool.decide.variants import Variant, layouts_of, radiator_paths
+from quietcool.entry.build import Build, Catalogue, State
+from quietcool.solve.beats import find_beats
+from quietcool.solve.operating_point import solve_operating_point
+from quietcool.solve.tones import predict_tones
 
 Floats = NDArray[np.float64]
 
@@ -69,20 +75,10 @@ class BreakEven:
 
 
 @dataclass(frozen=True)
-class Added:
-    """What a layout costs besides, against the present one."""
-
-    fans: int
-    depth: float | None  # of the stack; None where the fan's sheet does not say [m]
-    start_current: float | None  # [A]
-    price: float | None
-
-
-@dataclass(frozen=True)
 class LayoutOutcome:
     """One layout of one radiator."""
 
-    layout: Layout
+    layout: str
     present: bool
     gains: tuple[Gain, ...]  # levels rising; empty where no setting keeps the other limits
     main: int  # place in `gains` where the present layout keeps the axis' own limit, else in the middle
@@ -93,6 +89,7 @@ class LayoutOutcome:
     speeds: Floats  # that keep the temperature of the main place, in the order of `groups` [rev/s]
     groups: tuple[str, ...]
     reason: Reason | None
+    beats: tuple[tuple[str, str], ...] = ()  # groups whose blade pass swells audibly at these speeds
 
 
 @dataclass(frozen=True)
@@ -162,6 +159,8 @@ def find_layouts(
     position: str | None = None,
     seconds: float = 60.0,
     progress: Callable[[Progress], None] | None = None,
+    catalogue: Catalogue | None = None,
+    air: bool = False,
 ) -> Layouts:
     """Compare every layout of a radiator, each with the whole rig at its own optimum.
 
@@ -182,6 +181,10 @@ def find_layouts(
         temperature gets what is left. [s]
     progress : callable, optional
         Told now and then how far the answer is.
+    catalogue : Catalogue, optional
+        With it, thicker fans and other cores of it too, see `further_variants.other_parts`.
+    air : bool
+        With it, room air and vents opened or closed too, see `further_variants.other_air`.
 
     Returns
     -------
@@ -198,7 +201,10 @@ def find_layouts(
     stage = _Stage(load, axis_named(build, load, axis), where, progress or (lambda _: None))
     lineups = []
     for name in radiator_paths(build) if path is None else (path,):
-        lineups.append(_trace(stage, name, layouts_of(build, name)))
+        variants = layouts_of(build, name)
+        variants += other_parts(build, name, catalogue) if catalogue is not None else ()
+        variants += other_air(build, name) if air else ()
+        lineups.append(_trace(stage, name, variants))
     stage.end, stage.unproven = end, sum(curve is not None for one in lineups for _, curve in one.layouts)
     found = [_compare(stage, one) for one in lineups]
     return Layouts(
@@ -256,7 +262,8 @@ def _outcome(
             variant.layout, variant.present, (), 0, (), added, float("nan"), float("-inf"), none, groups, None
         )
     main = _main(reference, levels, stage.axis)
-    level = float(levels[main])
+    temp = float(reference.coldest_at(float(levels[main])))
+    speeds = curve.speeds[curve.place_at(temp)]
     return LayoutOutcome(
         layout=variant.layout,
         present=variant.present,
@@ -265,11 +272,26 @@ def _outcome(
         break_even=() if variant.present else _break_even(reference, curve, present),
         added=added,
         quietest=float(curve.level[-1]),
-        lower_bound=stage.bound(curve, float(reference.coldest_at(level))),
-        speeds=curve.speeds[curve.place_at(reference.coldest_at(level))],
+        lower_bound=stage.bound(curve, temp),
+        speeds=speeds,
         groups=groups,
-        reason=find_reason((present, reference), (variant, curve), float(reference.coldest_at(level))),
+        reason=find_reason((present, reference), (variant, curve), temp),
+        beats=_beats(variant.build, stage.state, speeds, stage.position),
     )
+
+
+def _beats(build: Build, state: State, speeds: Floats, position: int) -> tuple[tuple[str, str], ...]:
+    """Pairs of groups whose blade pass lies so close together at a setting that it swells audibly."""
+    point = solve_operating_point(build, state, speeds)
+    tones = predict_tones(build, point.speeds, point.load_share, state)
+    found = find_beats(build, tones, position)
+    pairs = [
+        (beat.first.source, beat.second.source)
+        for beat in found
+        if beat.noticed and beat.first.source != beat.second.source
+        and (beat.first.kind, beat.second.kind) == ("blade pass", "blade pass")
+    ]  # fmt: skip
+    return tuple(dict.fromkeys(pairs))
 
 
 def _levels(reference: Curve, curve: Curve, axis: Axis) -> Floats:
@@ -341,30 +363,3 @@ def _break_even(reference: Curve, curve: Curve, present: Variant) -> tuple[Break
             speed = float(reference.speeds[reference.place_at(temp), group])
             found.append(BreakEven(level, temp, speed, bool(gain[two] > 0.0)))
     return tuple(found)
-
-
-def added_by(variant: Variant, present: Variant) -> Added:
-    """What a layout needs more of than the present one, by the sheets of its fans; see `Added`."""
-    new, old = _needs(variant), _needs(present)
-    more = [None if a is None or b is None else a - b for a, b in zip(new[1:], old[1:], strict=True)]
-    return Added(new[0] - old[0], *more)
-
-
-def _needs(variant: Variant) -> tuple[int, float | None, float | None, float | None]:
-    """Fans of the path, depth of their rows, start current and price; None where a sheet does not say."""
-    fans = {group.name: group.fan for group in variant.build.fan_groups}
-    rows = [(fans[row.group], row.count) for row in variant.rows]
-
-    def total(values: list[float | None]) -> float | None:
-        known = [value for value in values if value is not None]
-        return sum(known) if len(known) == len(values) else None
-
-    depth = total([fan.depth for fan, _ in rows])
-    current = [(fan.electric.start_current, count) for fan, count in rows]
-    price = [(fan.price, count) for fan, count in rows]
-    return (
-        sum(count for _, count in rows),
-        depth,
-        total([None if value is None else value * count for value, count in current]),
-        total([None if value is None else value * count for value, count in price]),
-    )

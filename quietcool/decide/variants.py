@@ -17,7 +17,7 @@ LONGEST_NAME = 64  # as in build files
 class Variant:
     """A build with one radiator's fans placed in some way."""
 
-    layout: Layout
+    layout: str  # a `Layout`, or what else is different
     present: bool  # as the build file has it
     build: Build
     path: int  # place of the radiator's path

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from quietcool.entry.build import Build, Catalogue, Fan, Place, Radiator
 from quietcool.entry.choice_tables import CatalogueTable, PlaceTable
 from quietcool.entry.guards import read_document
+from quietcool.entry.ledger import entries
 from quietcool.entry.mistakes import Complaint, complaints_of, located
 from quietcool.entry.parts import Shelf, read_shelf
 from quietcool.entry.sense import duplicates, part, unknown
@@ -62,7 +63,8 @@ def read_catalogue(path: str | os.PathLike[str], build: Build) -> Catalogue:
     budget = None if table.budget is None else table.budget.value
     places = tuple(_place(one, shelf) for one in table.place)
     inputs = {home.name: document.sha256, **shelf.hashes}
-    return Catalogue(places, table.title, name, budget, table.most_fan_models, inputs)
+    ledger = tuple(entry for sheet in sorted(shelf.sheets) for entry in entries(shelf.sheets[sheet], sheet))
+    return Catalogue(places, table.title, name, budget, table.most_fan_models, inputs, ledger)
 
 
 def catalogue_schema() -> dict[str, Any]:

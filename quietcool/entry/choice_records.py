@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from quietcool.entry.build import Fan, Radiator
+    from quietcool.entry.build import Entered, Fan, Radiator
 
 Side = Literal["push", "pull", "push-pull"]
 
@@ -46,3 +46,4 @@ class Catalogue:
     budget: float | None = None  # for all radiators and fans of the places, in the money of the sheets' prices
     most_fan_models: int = 2  # different ones in all places together
     inputs: Mapping[str, str] = field(default_factory=dict)  # SHA-256 of every file read, by relative path
+    ledger: tuple[Entered, ...] = ()  # every number of the sheets

@@ -9,6 +9,11 @@ from quietcool.show.schema_words import COUNT, FLAG, NUMBER, TEXT, Schema, by_na
 
 def choice_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) -> Schema:
     """Return the schema of the answer of `choose`; `head` holds the format."""
+    return record({**head, **_whole(), **envelope})
+
+
+def _solved() -> dict[str, Schema]:
+    """One combination that was solved."""
     place = {
         "radiator": TEXT,
         "fan": TEXT,
@@ -16,15 +21,19 @@ def choice_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) ->
         "layout": one_of("push", "pull", "push-pull"),
         "price": said(NUMBER, "radiator and fans; a part without a price costs nothing"),
     }
-    solved = {
+    return {
         "level_dba": said(NUMBER, "quietest setting found on the step grid"),
         "bound_dba": maybe("no setting of this combination is quieter"),
         "price": NUMBER,
         "places": by_name(record(place)),
         "against_best": TEXT,
     }
+
+
+def _whole() -> dict[str, Schema]:
+    """Everything between the format and the versions."""
     best = {
-        **solved,
+        **_solved(),
         "groups": by_name(record({"speed_rpm": NUMBER})),
         "status": said(one_of("proven", "best_found", "infeasible"), "of the speeds of this combination"),
         "lower_bound_dba": maybe("no setting of this combination is quieter"),
@@ -35,7 +44,7 @@ def choice_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) ->
         "most_fan_models": COUNT,
         "fitting": said(by_name(COUNT), "options of every place that fit it"),
     }
-    whole = {
+    return {
         "state": TEXT,
         "objective": record({"position": TEXT, "quantity": TEXT}),
         "catalogue": record(catalogue),
@@ -47,6 +56,5 @@ def choice_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) ->
         "floor_dba": maybe("no allowed combination is quieter"),
         "interrupted": FLAG,
         "best": {"anyOf": [record(best), {"type": "null"}]},
-        "runners_up": list_of(record(solved)),
+        "runners_up": list_of(record(_solved())),
     }
-    return record({**head, **whole, **envelope})

@@ -61,12 +61,13 @@ def layouts_schema(head: Mapping[str, Schema], envelope: Mapping[str, Schema]) -
 
 def _outcome() -> dict[str, Schema]:
     """One layout of a radiator."""
-    layout = one_of("push", "pull", "push-pull, one speed", "push-pull, two speeds", "as built")
+    layout = said(TEXT, "push, pull, push-pull with one speed or two, as built, or what else is different")
     added = {
         "fans": {"type": "integer"},
         "depth_mm": maybe("null where a sheet does not say"),
         "start_current_a": maybe("null where a sheet does not say"),
         "price": maybe("null where a sheet does not say"),
+        "screws_mm": said(list_of(NUMBER), "of the fans, one for each row, where they change"),
     }
     break_even = {
         "level_dba": NUMBER,
@@ -90,6 +91,9 @@ def _outcome() -> dict[str, Schema]:
         "gains": list_of(record(gain)),
         "break_even": list_of(record(break_even)),
         "added": record(added),
+        "price_per_db": maybe("added price over decibels gained; null where none are gained measurably"),
+        "price_per_k": maybe("added price over kelvins gained; null where none are gained measurably"),
+        "beats": said(list_of(list_of(TEXT)), "pairs of groups whose blade pass swells audibly at these speeds"),
         "reason": {"oneOf": [{"type": "null"}, _reason()]},
     }
 

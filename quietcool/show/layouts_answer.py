@@ -114,7 +114,24 @@ def _side_notes(answer: Layouts, outcome: LayoutOutcome) -> list[str]:
     if outcome.reason is not None:
         notes.append(reason_sentence(outcome.reason))
     needs = added_words(outcome.added)
-    return [*notes, f"It takes {needs}; screws change too."] if needs else notes
+    if needs:
+        notes.append(f"It takes {needs}.")
+    notes += worth_its_price(outcome)
+    if outcome.beats:
+        pairs = ", ".join(f"{one} and {other}" for one, other in outcome.beats)
+        notes.append(f"At these speeds the blade pass of {pairs} lies so close together that it swells.")
+    return notes
+
+
+def worth_its_price(outcome: LayoutOutcome) -> list[str]:
+    """Return what a decibel and a kelvin cost, where a dearer layout gains them measurably."""
+    price = outcome.added.price
+    if price is None or price <= 0.0 or not outcome.gains:
+        return []
+    gain = outcome.gains[outcome.main]
+    pairs = ((gain.quieter, "dB"), (gain.colder, "K"))
+    said = [f"{price / one.value:.0f} for each {unit}" for one, unit in pairs if one.shows and one.value > 0.0]
+    return [f"At its price that is {' or '.join(said)}."] if said else []
 
 
 def reason_sentence(reason: Reason) -> str:
@@ -148,16 +165,19 @@ def _percent(share: float) -> str:
 
 def added_words(added: Added) -> str:
     """Return what a layout needs more, or less, of; nothing where it needs the same."""
-    if added.fans == 0:
-        return ""
-    more = "more" if added.fans > 0 else "fewer"
-    said = [f"{counted(abs(added.fans), f'{more} fan')}"]
-    if added.depth is not None:
+    said = []
+    if added.fans:
+        said.append(counted(abs(added.fans), "more fan" if added.fans > 0 else "fewer fan"))
+    if added.depth:
         said.append(f"{in_unit(abs(added.depth), 'mm'):.0f} mm {'more' if added.depth > 0 else 'less'} depth")
-    if added.start_current is not None:
+    if added.start_current:
         said.append(f"{abs(added.start_current):.1f} A {'more' if added.start_current > 0 else 'less'} at start")
-    if added.price is not None:
+    if added.price:
         said.append(f"a price {abs(added.price):.0f} {'higher' if added.price > 0 else 'lower'}")
+    if added.screws:
+        now, then = (" and ".join(dict.fromkeys(f"{in_unit(length, 'mm'):.0f} mm" for length in lengths))
+                     for lengths in (added.screws, added.present_screws))  # fmt: skip
+        said.append(f"screws of {now}" + (f" instead of {then}" if then and now != then else ""))
     return ", ".join(said)
 
 
@@ -242,9 +262,22 @@ def _outcome(answer: Layouts, outcome: LayoutOutcome) -> dict[str, Any]:
             "depth_mm": None if outcome.added.depth is None else in_json(outcome.added.depth, "mm"),
             "start_current_a": outcome.added.start_current,
             "price": outcome.added.price,
+            "screws_mm": [in_json(length, "mm") for length in outcome.added.screws],
         },
+        "price_per_db": _price_of(outcome, "quieter"),
+        "price_per_k": _price_of(outcome, "colder"),
+        "beats": [list(pair) for pair in outcome.beats],
         "reason": None if outcome.reason is None else _reason(outcome.reason),
     }
+
+
+def _price_of(outcome: LayoutOutcome, kind: str) -> float | None:
+    """What each decibel or kelvin costs; null where there is no price or nothing is gained measurably."""
+    price = outcome.added.price
+    if price is None or price <= 0.0 or not outcome.gains:
+        return None
+    gained: Difference = getattr(outcome.gains[outcome.main], kind)
+    return in_json(price / gained.value) if gained.shows and gained.value > 0.0 else None
 
 
 def _gain(gain: Gain) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from quietcool.verbs.telling import tell, tell_json, tell_parts
 if TYPE_CHECKING:
     from quietcool.decide.layouts import Layouts
     from quietcool.decide.tradeoff import Tradeoff
-    from quietcool.entry.build import Build
+    from quietcool.entry.build import Build, Catalogue
 
 OneState = Annotated[
     str | None,
@@ -64,6 +64,10 @@ def layouts(
     axis: Along = "coolant",
     at: At = None,
     seconds: Seconds = 60.0,
+    catalogue: Annotated[
+        str | None, typer.Option("--catalogue", metavar="FILE", help="Compare its fans and cores too, one at a time.")
+    ] = None,
+    air: Annotated[bool, typer.Option("--air", help="Compare room air, and vents opened or closed, too.")] = False,
     json: AsJson = False,
     csv: AsCsv = False,
 ) -> int:
@@ -72,10 +76,12 @@ def layouts(
     Every layout of a radiator, each with the whole rig at its own optimum, at equal noise and at equal temperature.
     """
     from quietcool.entry.buildfile import read_build
+    from quietcool.entry.catalogue import read_catalogue
     from quietcool.show import layouts_answer as shown
 
     rig = read_build(build)
-    answer = found_layouts(rig, path, state, axis, at, seconds, (json, csv))
+    shelf = None if catalogue is None else read_catalogue(catalogue, rig)
+    answer = found_layouts(rig, path, state, axis, at, seconds, (json, csv), shelf, air)
     code = shown.layouts_verdict(answer)
     if json:
         return tell_json(shown.layouts_answer(rig, answer), code)
@@ -117,6 +123,8 @@ def found_layouts(
     at: str | None,
     seconds: float,
     form: tuple[bool, bool],
+    catalogue: Catalogue | None = None,
+    air: bool = False,
 ) -> Layouts:
     """Ask for the layouts, with progress on stderr."""
     from quietcool.decide.variants import radiator_paths
@@ -132,7 +140,10 @@ def found_layouts(
     from quietcool.decide.layouts import find_layouts
 
     with ProgressLine(sys.stderr) as progress:
-        return find_layouts(rig, chosen, state=name, axis=along, position=position, seconds=time, progress=progress)
+        return find_layouts(
+            rig, chosen, state=name, axis=along, position=position, seconds=time, progress=progress,
+            catalogue=catalogue, air=air,
+        )  # fmt: skip
 
 
 def chosen_place(rig: Build, state: str | None, axis: str, at: str | None) -> tuple[str, str | None, str]:

@@ -69,7 +69,7 @@ def options_of(build: Build, catalogue: Catalogue) -> Options:
     found, mistakes = [], []
     for number, place in enumerate(catalogue.places):
         every = [Option(number, r, f, s) for r in place.radiators for f in place.fans for s in place.layouts]
-        fitting = [one for one in every if _covers(one) and _fits(build, place, catalogue, one)]
+        fitting = [one for one in every if fits(build, place, catalogue, one)]
         if not fitting:
             mistakes.append(
                 Mistake(
@@ -90,8 +90,10 @@ def _covers(option: Option) -> bool:
     return abs(option.radiator.face_length / option.radiator.fan_sections - option.fan.size) <= SIZE_SLACK
 
 
-def _fits(build: Build, place: Place, catalogue: Catalogue, option: Option) -> bool:
-    """Whether the stack has its depth and length, screws meet no tube, and the output bears these fans alone."""
+def fits(build: Build, place: Place, catalogue: Catalogue, option: Option) -> bool:
+    """Whether fans cover the sections, stack and screws have their room, and the output bears these fans alone."""
+    if not _covers(option):
+        return False
     rig = with_options(build, catalogue, [option])
     fit = next(one for one in stack_fits(rig) if one.path == place.path)
     group = group_of(build, place)

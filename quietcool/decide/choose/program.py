@@ -59,8 +59,6 @@ class Program:
 
     def _sets(self, set_of: NDArray[np.intp]) -> list[Any]:
         """The set of radiators follows from the options."""
-        import cvxpy as cp
-
         rules: list[Any] = [_total(self.sets) == 1]
         for place in range(set_of.ndim):
             along = np.moveaxis(set_of, place, 0).reshape(set_of.shape[place], -1)
@@ -89,8 +87,6 @@ class Program:
 
     def cut(self, combination: Combination) -> None:
         """Leave a combination out from now on."""
-        import cvxpy as cp
-
         places = [int(self.starts[place]) + option for place, option in enumerate(combination)]
         self.cuts.append(_total(self.picked[places]) <= len(places) - 1)
         self.out.append(combination)

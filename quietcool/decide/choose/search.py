@@ -38,6 +38,7 @@ ENOUGH = 16  # combinations left, at which finer slices would cost more than sol
 COOLANT_SLICES = (8, 2, 1, 2)  # that a slice of the level before is cut into
 WITHIN = 1.0  # of the winner: runners-up [dB]
 MOST_RUNNERS_UP = 10
+MOST_LEVEL = 60.0  # that the bounds look at where nothing was found that keeps the limits [dB(A)]
 ROUNDING = 1e-6  # a bound above a level by no more than this is rounding [dB]
 BOUND_SHARE, PROOF_SHARE = 0.5, 0.15  # of the time, for the bounds at most and for the winner's speeds
 
@@ -224,10 +225,10 @@ class _Search:
             self.solved[one] = Solved(one, parts, -np.inf, *answer)
 
     def seed(self) -> None:
-        """Solve what promises most by its conductance, until something keeps the limits."""
+        """Solve what promises most by the parts alone, until something keeps the limits."""
         promise = np.zeros((1,) * self.kept.ndim)
         for axis, column in enumerate(self.options):
-            own = np.array([float(one.radiator.ua_air) * (1.0 if one.layout == "push" else 1.1) for one in column])
+            own = np.array([_promise(one) for one in column])
             promise = promise + own.reshape([-1 if i == axis else 1 for i in range(self.kept.ndim)])
         order = np.argsort(np.where(self.kept, -promise, np.inf).ravel(), kind="stable")
         for number in order[: min(SEEDS, int(self.kept.sum()))]:
@@ -330,9 +331,6 @@ class _Search:
         )
 
 
-MOST_LEVEL = 60.0  # that the bounds look at where nothing was found that keeps the limits [dB(A)]
-
-
 def _finer(node: Node, level: int, row: bool) -> Iterator[Node]:
     """Cut the cells of a node, and from the second level on look at warm coolant apart."""
     cut = node._replace(cells=node.cells.quartered())
@@ -341,3 +339,10 @@ def _finer(node: Node, level: int, row: bool) -> Iterator[Node]:
         return
     yield cut._replace(colder=0.0, near=NEAR)
     yield cut._replace(colder=NEAR, near=np.inf)
+
+
+def _promise(option: Option) -> float:
+    """Say how much an option may cool: only the order in which the first ones are solved depends on it."""
+    curve = option.fan.curve
+    strength = max(curve.flow) * max(curve.pressure) * option.fan_count
+    return float(np.log(option.radiator.ua_air) + 0.5 * np.log(strength) - 0.5 * np.log(option.radiator.a))
