@@ -46,7 +46,7 @@ TEXT_SIZE = 13
 DIGITS = 5  # of a number in a figure: more than any screen shows
 LABEL_WIDTH = 20  # characters of a line of a name beside an axis
 NAME_WIDTH = 34  # characters of a name in the title of an axis: as many as a narrow screen holds
-TITLE_WIDTH = 64  # characters of a line of the title of an exported figure
+TITLE_WIDTH = 84  # characters of a line of the title of an exported figure
 
 
 def ink(name: str) -> str:
@@ -133,14 +133,22 @@ class Picture:
         if self.figure is None:
             raise ValueError(f"{self.name} is a drawing, not a figure of plotly")
         made = go.Figure(self.figure)
-        title = "<br>".join(wrapped(label(self.title), TITLE_WIDTH))
+        lines = wrapped(label(self.title), TITLE_WIDTH)
+        head = 20 + 21 * len(lines)  # height of the title [px]
         made.update_layout(
-            title={"text": title, "x": 0.02, "xanchor": "left", "y": 0.98, "yanchor": "top", "font": {"size": 16}},
+            title=title_of(lines, made.layout.height + head),
             paper_bgcolor=ink("paper"),
-            margin={"t": 34 + 20 * title.count("<br>") + 30},
+            margin={"t": made.layout.margin.t + head},
+            height=made.layout.height + head,
             template="none",
         )
         return made
+
+
+def title_of(lines: Sequence[str], height: float) -> dict[str, Any]:
+    """Return the title of an exported figure of a height [px], at its upper left."""
+    place = {"x": 0.02, "xanchor": "left", "y": 1.0 - 20.0 / height, "yanchor": "top"}
+    return {"text": "<br>".join(lines), "font": {"size": 16}, **place}
 
 
 def wrapped(text: str, width: int) -> list[str]:
