@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -67,3 +68,17 @@ def test_top_level_holds_only_what_the_plan_names() -> None:
     top = {name.split("/")[0] for name in listed}
     allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "quietcool", "data_demo", "tests", "reports", "LICENSE"}
     assert {name for name in top if name not in allowed and not name.startswith(".")} == set()
+
+
+def test_the_readme_shows_pictures_that_say_the_answer() -> None:
+    """Three at least, from the reports in this repository, each with words for who does not see it."""
+    shown = re.findall(r"!\[([^\]]*)\]\(([^)]*)\)", README)
+    assert len(shown) >= 3
+    for words, place in shown:
+        assert len(words) > 40
+        assert words.endswith(".")
+        drawn = ElementTree.fromstring((ROOT / place).read_text(encoding="utf-8"))
+        assert drawn.tag == "{http://www.w3.org/2000/svg}svg"
+        told = " ".join(drawn.itertext()) + drawn.get("aria-label", "")
+        for value in re.findall(r"\d+\.\d", words):
+            assert value in told, (place, value)

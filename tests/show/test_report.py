@@ -5,7 +5,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import os
 import re
+import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -13,7 +17,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import quietcool
 from quietcool.decide.limits import margins
+from quietcool.entry.demos import demo_path
 from quietcool.show import handover
 from quietcool.show.dossier import warmest_room
 from quietcool.show.pages import LIBRARY, asset, json_script
@@ -73,6 +79,29 @@ def test_one_file_below_its_size_that_points_nowhere() -> None:
 def test_the_same_inputs_give_the_same_bytes() -> None:
     again = gathered(demo("sample_room"))
     assert report_html(again, report_sections(again)) == small_report()
+
+
+@pytest.mark.slow
+def test_the_bytes_do_not_depend_on_where_and_how_it_runs(tmp_path: Path) -> None:
+    """Two processes with other hash seeds, threads, folders, time zones and languages write one and the same file.
+
+    Without time for proofs: what a proof reaches in a given time is the machine's affair.
+    """
+    made = []
+    for name, changes in (
+        ("one", {"PYTHONHASHSEED": "1", "TZ": "Asia/Tokyo", "LC_ALL": "C"}),
+        ("another", {"PYTHONHASHSEED": "77", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "TZ": "UTC"}),
+    ):
+        folder = tmp_path / name
+        shutil.copytree(demo_path("sample_room").parent, folder)
+        asked = ["report", "build.toml", "-o", "report.html", "--state", "idle", "--seconds", "0"]
+        environment = {**os.environ, "PYTHONPATH": str(Path(quietcool.__file__).parents[1]), **changes}
+        subprocess.run(
+            [sys.executable, "-m", "quietcool", *asked], cwd=folder, env=environment, check=True, capture_output=True,
+            timeout=600,
+        )  # fmt: skip
+        made.append((folder / "report.html").read_bytes())
+    assert made[0] == made[1]
 
 
 @pytest.mark.slow
