@@ -51,10 +51,10 @@ def _plus(one: float | None, other: float | None) -> float | None:
 
 
 def _screws(variant: Variant) -> tuple[float, ...]:
-    """Lengths of the screws of a path's fans, those that are known, one for each row [m]."""
+    """Lengths of the screws of a path's fans, those that are known, each once [m]."""
     name = variant.build.air_paths[variant.path].name
     fit = next(one for one in stack_fits(variant.build) if one.path == name)
-    return tuple(screws.length for screws in fit.screws if screws.length is not None)
+    return tuple(sorted({screws.length for screws in fit.screws if screws.length is not None}))
 
 
 def _needs(variant: Variant) -> tuple[int, float | None, float | None, float | None]:

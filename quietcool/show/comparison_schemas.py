@@ -67,7 +67,7 @@ def _outcome() -> dict[str, Schema]:
         "depth_mm": maybe("null where a sheet does not say"),
         "start_current_a": maybe("null where a sheet does not say"),
         "price": maybe("null where a sheet does not say"),
-        "screws_mm": said(list_of(NUMBER), "of the fans, one for each row, where they change"),
+        "screws_mm": said(list_of(NUMBER), "of the fans, each once, where they change"),
     }
     break_even = {
         "level_dba": NUMBER,

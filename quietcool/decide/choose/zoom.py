@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 TRIES = 4
 PRESSURES, TEMPS = 16, 6  # first cells of the enclosure
-TRIAL_PRESSURES = 60  # slices in which air can be balanced at all
+TRIAL_PRESSURES = 24  # slices in which air can be balanced at all
 NEAR = 1.0  # coolant that is within this of its hottest is looked at apart: it is known to be warm [K]
 
 
