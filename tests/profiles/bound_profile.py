@@ -13,7 +13,6 @@ import argparse
 import sys
 import time
 
-from quietcool.decide.bound.frame import TooManyOptions
 from quietcool.entry.build import Build
 from tests.decide.bound.planted import check_build
 from tests.random_builds import random_build
@@ -25,9 +24,7 @@ EVALUATIONS = 12  # of every box, each at other prices
 def drawn(seed: int) -> Build | None:
     """Draw the build of a seed; None where no sensible one was found."""
     try:
-        return random_build(
-            seed, saddle=seed % 3 == 1, parallel=True if seed % 3 == 2 else None, limits=False
-        )
+        return random_build(seed, saddle=seed % 3 == 1, parallel=True if seed % 3 == 2 else None, limits=False)
     except ValueError:
         return None
 
@@ -38,23 +35,18 @@ def main() -> int:
     words.add_argument("--first-seed", type=int, default=0)
     asked = words.parse_args()
     tried, builds, wrong, seed, start = 0, 0, [], asked.first_seed, time.monotonic()
-    skipped = 0
     while tried < asked.trials:
         build = drawn(seed)
         seed += 1
         if build is None:
             continue
-        try:
-            number, found = check_build(build, seed, SETTINGS, EVALUATIONS)
-        except TooManyOptions:
-            skipped += 1
-            continue
+        number, found = check_build(build, seed, SETTINGS, EVALUATIONS)
         tried, builds, wrong = tried + number, builds + 1, wrong + found
         for sentence in found:
             sys.stdout.write(f"seed {seed - 1}: {sentence}\n")
     sys.stdout.write(
-        f"{tried} bounds on {builds} builds (seeds {asked.first_seed} to {seed - 1}; {skipped} with more options than "
-        f"the bound lists), {len(wrong)} losses, {time.monotonic() - start:.0f} s\n"
+        f"{tried} bounds on {builds} builds (seeds {asked.first_seed} to {seed - 1}), {len(wrong)} losses, "
+        f"{time.monotonic() - start:.0f} s\n"
     )
     return 1 if wrong else 0
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,7 @@ class Boxes:
     bound: Floats  # noise energy that no setting in the box undercuts, (boxes,) [-]
     depth: NDArray[np.intp]  # (boxes,)
     number: NDArray[np.intp]  # of the box in the search's log, (boxes,)
+    level: int = 0  # of the frame that its options belong to
 
     @property
     def count(self) -> int:
@@ -51,11 +53,12 @@ class Boxes:
             bound=self.bound[picked],
             depth=self.depth[picked],
             number=self.number[picked],
+            level=self.level,
         )
 
 
 def join(parts: list[Boxes]) -> Boxes:
-    """All boxes of several batches."""
+    """All boxes of several batches of one level."""
     return Boxes(
         pressure=np.concatenate([part.pressure for part in parts]),
         air_temp=np.concatenate([part.air_temp for part in parts]),
@@ -68,7 +71,60 @@ def join(parts: list[Boxes]) -> Boxes:
         bound=np.concatenate([part.bound for part in parts]),
         depth=np.concatenate([part.depth for part in parts]),
         number=np.concatenate([part.number for part in parts]),
+        level=parts[0].level,
     )
+
+
+def refined(boxes: Boxes, coarse: Frame, fine: Frame) -> Boxes:
+    """The same boxes at the next finer level: a finer option is open, and its ranges known, as its block was."""
+    holding = [big.holding(small) for big, small in zip(coarse.clusters, fine.clusters, strict=True)]
+    holding_own = []
+    for number, big, small in zip(coarse.cluster_of, coarse.paths, fine.paths, strict=True):
+        own = np.zeros(small.power.size, dtype=np.intp)
+        own[small.option_of_cluster] = big.option_of_cluster[holding[number]]
+        holding_own.append(own)
+    return replace(
+        boxes,
+        allowed=tuple(allowed[:, held] for allowed, held in zip(boxes.allowed, holding, strict=True)),
+        flow=tuple(flow[:, own] for flow, own in zip(boxes.flow, holding_own, strict=True)),
+        conductance=tuple(value[:, own] for value, own in zip(boxes.conductance, holding_own, strict=True)),
+        level=boxes.level + 1,
+    )
+
+
+class Narrow(NamedTuple):
+    """Boxes with the options only that one of them allows."""
+
+    frame: Frame
+    boxes: Boxes
+    kept: list[NDArray[np.intp]]  # options of every cluster
+    own: list[NDArray[np.intp]]  # options of every path
+
+
+def narrowed(frame: Frame, boxes: Boxes) -> Narrow:
+    """Leave out options that none of the boxes allows."""
+    kept = [np.flatnonzero(np.any(allowed, axis=0)) for allowed in boxes.allowed]
+    narrow, own = frame.narrowed(kept)
+    small = replace(
+        boxes,
+        allowed=tuple(allowed[:, mine] for allowed, mine in zip(boxes.allowed, kept, strict=True)),
+        flow=tuple(flow[:, mine] for flow, mine in zip(boxes.flow, own, strict=True)),
+        conductance=tuple(value[:, mine] for value, mine in zip(boxes.conductance, own, strict=True)),
+    )
+    return Narrow(narrow, small, kept, own)
+
+
+def widened(boxes: Boxes, narrow: Narrow, frame: Frame) -> Boxes:
+    """Boxes of a narrow frame with all options of the whole one again; those left out stay struck."""
+    allowed = tuple(np.zeros((boxes.count, cluster.count), dtype=np.bool_) for cluster in frame.clusters)
+    flow = tuple(np.zeros((boxes.count, path.power.size, 2)) for path in frame.paths)
+    conductance = tuple(np.zeros_like(one) for one in flow)
+    for full, small, kept in zip(allowed, boxes.allowed, narrow.kept, strict=True):
+        full[:, kept] = small
+    for all_full, all_small in ((flow, boxes.flow), (conductance, boxes.conductance)):
+        for wide, value, own in zip(all_full, all_small, narrow.own, strict=True):
+            wide[:, own] = value
+    return replace(boxes, allowed=allowed, flow=flow, conductance=conductance)
 
 
 def hull(boxes: Boxes) -> Boxes:
@@ -89,6 +145,7 @@ def hull(boxes: Boxes) -> Boxes:
         bound=boxes.bound.min(keepdims=True),
         depth=boxes.depth[:1],
         number=boxes.number[:1],
+        level=boxes.level,
     )
 
 
@@ -97,7 +154,7 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
     strongest = [
         machine_curve(frame.build.fan_groups[row.fan_group].fan.curve).shutoff_pressure
         * float(frame.build.fan_groups[row.fan_group].fan.curve.pressure_scale)
-        * (row.speed.max() / frame.build.fan_groups[row.fan_group].fan.curve.speed) ** 2
+        * (row.fastest.max() / frame.build.fan_groups[row.fan_group].fan.curve.speed) ** 2
         for options in frame.paths
         for row in options.rows
     ]
@@ -114,7 +171,7 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
         air_temp=air_temp,
         coolant_temp=coolant,
         pump=np.array([[0, frame.pump_energy.size - 1]]),
-        allowed=tuple(np.ones((1, len(c.steps)), dtype=np.bool_) for c in frame.clusters),
+        allowed=tuple(np.ones((1, c.count), dtype=np.bool_) for c in frame.clusters),
         flow=flow,
         conductance=conductance,
         price=np.zeros((1, price_count)),

@@ -59,18 +59,19 @@ class StackRange(NamedTuple):
     core_fan_rise: Floats  # warming by fans before the core, (n, 2) [K]
 
 
+class FlowRange(NamedTuple):
+    """What mass flow a box leaves open."""
+
+    flow: Floats  # first above second where nothing is possible, (n, 2) [kg/s]
+    by_pressure: Floats  # about the share of the range that the range of the drive makes, (n,) [-]
+    forward: StackRange  # what the air meets
+    reverse: StackRange
+
+
 def flow_range(
     build: Build, options: PathOptions, pairs: Pairs, ambient_pressure: float, *, from_afar: bool
-) -> tuple[Floats, StackRange, StackRange]:
-    """Range of mass flow of every pair, never narrower than the truth and never wider than what was known.
-
-    Returns
-    -------
-    flow : ndarray, (n, 2)
-        First above second where nothing is possible. [kg/s]
-    forward, reverse : StackRange
-        What the air meets in either direction.
-    """
+) -> FlowRange:
+    """Range of mass flow of every pair, never narrower than the truth and never wider than what was known."""
     forward = _stack_range(build, options, pairs, ambient_pressure, reverse=False)
     reverse = _stack_range(build, options, pairs, ambient_pressure, reverse=True)
     rows = [(row, machine_curve(build.fan_groups[row.fan_group].fan.curve)) for row in options.rows]
@@ -78,9 +79,12 @@ def flow_range(
     steps = NEWTON_STEPS_FROM_AFAR if from_afar else NEWTON_STEPS
     width = OUTWARD * options.flow_scale
     low, high = pairs.flow.T
-    most = _outer_root(lambda m: law.upper(m, pairs.drive[:, 1]), low, high, width, steps)
-    least = -_outer_root(lambda m: _mirrored(law.lower(-m, pairs.drive[:, 0])), -high, -low, width, steps)
-    return np.stack([np.maximum(least, low), np.minimum(most, high)], axis=-1), forward, reverse
+    most, most_slope = _outer_root(lambda m: law.upper(m, pairs.drive[:, 1]), low, high, width, steps)
+    least, least_slope = _outer_root(lambda m: _mirrored(law.lower(-m, pairs.drive[:, 0])), -high, -low, width, steps)
+    found = np.stack([np.maximum(-least, low), np.minimum(most, high)], axis=-1)
+    by_pressure = (pairs.drive[:, 1] - pairs.drive[:, 0]) / -np.maximum(most_slope, least_slope)
+    spread = found[:, 1] - found[:, 0]
+    return FlowRange(found, np.minimum(by_pressure / np.where(spread > 0.0, spread, 1.0), 1.0), forward, reverse)
 
 
 def _mirrored(value: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
@@ -89,8 +93,11 @@ def _mirrored(value: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
 
 def _outer_root(
     function: Callable[[Floats], tuple[Floats, Floats]], low: Floats, high: Floats, width: float, steps: int
-) -> Floats:
-    """A point in [low, high] (or a width beyond) past every zero; the function falls left of 0 and right of 0."""
+) -> tuple[Floats, Floats]:
+    """A point in [low, high] (or a width beyond) past every zero, and the slope near it.
+
+    The function falls left of 0 and right of 0.
+    """
     inner, outer = low.copy(), high.copy()
     value, slope = function(high)
     reached = value >= 0.0  # the zero lies at or beyond the known end
@@ -108,9 +115,9 @@ def _outer_root(
         if moved < SETTLED * width:
             break
     beyond = np.minimum(inner + width, outer)
-    value, _ = function(beyond)
+    value, slope = function(beyond)
     outer = np.where(value < 0.0, beyond, outer)
-    return np.where(reached, high, outer + width)
+    return np.where(reached, high, outer + width), np.minimum(slope, -1e-30)
 
 
 def _stack_range(
@@ -143,8 +150,9 @@ def _stack_range(
 
 def _fan_rise(build: Build, row: RowOptions, option: NDArray[np.intp], capacity: Floats) -> Floats:
     electric = build.fan_groups[row.fan_group].fan.electric
-    power = row.count * electrical_power(electric.power, row.speed, electric.speed)[option]
-    return np.minimum(power[:, None] / capacity[:, ::-1], HIGHEST_FAN_RISE)
+    speed = np.stack([row.speed[option], row.fastest[option]], axis=-1)
+    power = row.count * electrical_power(electric.power, speed, electric.speed)
+    return np.minimum(power / capacity[:, ::-1], HIGHEST_FAN_RISE)
 
 
 def _towards(start: Floats, goal: Floats, share: Floats) -> Floats:
@@ -209,7 +217,8 @@ class _Law(NamedTuple):
         self, row: RowOptions, curve: PressureCurve, flow: Floats, density: Floats, *, above: bool
     ) -> tuple[Floats, Floats]:
         sheet = self.build.fan_groups[row.fan_group].fan.curve
-        speed, share = row.speed[self.option], 1.0 / (density * row.count)
+        # At one flow a falling curve's rise goes with speed: its derivative by the ratio r is 2 r p - Q p' >= 0.
+        speed, share = (row.fastest if above else row.speed)[self.option], 1.0 / (density * row.count)
         pressure, slope = pressure_rise(
             curve, flow * share, speed, density, flow_scale=sheet.flow_scale, pressure_scale=sheet.pressure_scale
         )
@@ -229,7 +238,7 @@ class _Law(NamedTuple):
         slope = -drop_side.linear - 2.0 * drop_side.quadratic * size
         for i, (row, curve) in enumerate(self.rows):
             sheet = self.build.fan_groups[row.fan_group].fan.curve
-            ratio = row.speed[self.option] / curve.speed
+            ratio = (row.fastest if most else row.speed)[self.option] / curve.speed
             cold, hot = self.reverse.cold.density[i], self.reverse.hot.density[i]
             still = (cold if most else hot) / curve.density * ratio**2 * curve.shutoff_pressure
             rho = hot if most else cold

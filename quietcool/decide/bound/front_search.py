@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes
-from quietcool.decide.bound.frame import TooManyOptions
+from quietcool.decide.bound.frame import Frame
 from quietcool.decide.bound.propagation import Examined
 from quietcool.decide.bound.ranges import reach_range, ring_ranges
 from quietcool.decide.bound.relaxation import Evaluation
@@ -79,10 +79,7 @@ def prove_front(
     -------
     FrontProof
     """
-    try:
-        search = _FrontSearch(question, limited, limits, levels, start, time.monotonic() + seconds, report)
-    except TooManyOptions:
-        return FrontProof(np.full(limits.shape, -np.inf), 0, False)
+    search = _FrontSearch(question, limited, limits, levels, start, time.monotonic() + seconds, report)
     rest, interrupted = search.work_off(search.first_boxes())
     return FrontProof(search.bounds(rest), search.box_count, interrupted)
 
@@ -103,6 +100,7 @@ class _FrontSearch(BoxSearch):
         self.limited, self.limits, self.levels = limited, limits, levels
         self.energies = np.empty(0)
         super().__init__(question, question.states[0].name, start, end, report)
+        self.solve_leaves = False  # the settings of the curve are found elsewhere
         self.energies = 10.0 ** ((levels - TOLERANCE - self.unit) / 10.0)
 
     def goals(self, boxes: Boxes) -> Floats:
@@ -137,7 +135,7 @@ class _FrontSearch(BoxSearch):
         temp: Floats = inlet + watts * resistance
         return temp
 
-    def _try_choices(self, evaluation: Evaluation, seen: Examined) -> None:
+    def _try_choices(self, frame: Frame, evaluation: Evaluation, seen: Examined) -> None:
         """Leave the settings of the curve to who asked for its bounds."""
 
     def bounds(self, rest: list[Boxes]) -> Floats:

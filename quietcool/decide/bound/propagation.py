@@ -70,8 +70,10 @@ def examine(frame: Frame, boxes: Boxes, goal: Floats | float, *, from_afar: bool
             state.shrink_coolant()
             state.shrink_air()
     alive = state.alive()
+    quietest = least_from(frame.pump_energy, boxes.pump) + np.sum([e.min(axis=1) for e in state.energy], axis=0)
     shrunk = replace(
         boxes,
+        bound=np.maximum(boxes.bound, quietest),
         coolant_temp=state.coolant,
         air_temp=state.air_temp,
         allowed=tuple(state.allowed),

@@ -122,6 +122,7 @@ class PathRanges(NamedTuple):
 
     possible: Flags
     flow: Floats  # [kg/s]
+    by_pressure: Floats  # about the share of the flow's range that the pressures' ranges make, (boxes, options) [-]
     conductance: Floats  # forced [W/K]
     passive: float  # least conductance of the radiator, 0 without one [W/K]
     rise_forward: Floats  # by fans before the core, forward [K]
@@ -136,6 +137,7 @@ class PathRanges(NamedTuple):
         return PathRanges(
             possible=self.possible[picked],
             flow=self.flow[picked],
+            by_pressure=self.by_pressure[picked],
             conductance=self.conductance[picked],
             passive=self.passive,
             rise_forward=self.rise_forward[picked],
@@ -154,7 +156,9 @@ def path_ranges(
     options = frame.paths[index]
     box, option = np.nonzero(possible)
     pairs = _pairs(frame, boxes, index, box, option)
-    found, forward, reverse = flow_range(frame.build, options, pairs, frame.ambient_pressure, from_afar=from_afar)
+    found, by_pressure, forward, reverse = flow_range(
+        frame.build, options, pairs, frame.ambient_pressure, from_afar=from_afar
+    )
     real = found[:, 0] <= found[:, 1]
     found = np.where(real[:, None], found, pairs.flow)
     size = np.stack(
@@ -171,6 +175,7 @@ def path_ranges(
     whole = PathRanges(
         possible=possible.copy(),
         flow=boxes.flow[index].copy(),
+        by_pressure=np.zeros(shape),
         conductance=boxes.conductance[index].copy(),
         passive=passive,
         rise_forward=_scatter(shape, box, option, forward.core_fan_rise),
@@ -180,7 +185,7 @@ def path_ranges(
         forced=_scatter(shape, box, option, forced),
         spare=_scatter(shape, box, option, spare),
     )
-    whole.possible[box, option] = real
+    whole.possible[box, option], whole.by_pressure[box, option] = real, by_pressure
     whole.flow[box, option], whole.conductance[box, option] = found, conductance
     whole.energy[box, option], whole.elsewhere[:, box, option] = energy, elsewhere
     return whole

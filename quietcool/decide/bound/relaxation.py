@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from quietcool.decide.bound.frame import Frame
 from quietcool.decide.bound.propagation import Examined
 from quietcool.decide.bound.ranges import radiator_conductance_at
-from quietcool.decide.bound.terms import PathArrays, Picked, PricedPath, Terms, least_point, least_value
+from quietcool.decide.bound.terms import PathArrays, Picked, PricedPath, Terms, block_part, least_point, least_value
 from quietcool.physics import air
 from quietcool.physics.network import REFERENCE
 
@@ -40,7 +40,7 @@ class Evaluation(NamedTuple):
     choice: tuple[NDArray[np.intp], ...]  # cheapest option of every cluster, (boxes,) each
     option_bound: tuple[Floats, ...]  # bound with an option forced, (boxes, options) each
     picked: tuple[Picked, ...]  # by path
-    loss: Floats  # what each coordinate's width may cost: pressures, airs, nodes, pump, (boxes, coordinates)
+    loss: Floats  # what widths may cost: pressures, airs, nodes, pump, blocks of steps, (boxes, coordinates + 1)
     price: Floats  # that it was made at, (boxes, prices)
     reference: Reference
 
@@ -79,15 +79,20 @@ class Relaxation:
 
     def _path_arrays(self, index: int) -> PathArrays:
         """Ranges of a path at the columns of its cluster's options."""
-        own = self.frame.paths[index].option_of_cluster[self.columns[self.frame.cluster_of[index]]]
+        options, own = self.frame.paths[index], self._own_options(index)
         ranges = self.seen.paths[index]
         return PathArrays(
             flow=ranges.flow[:, own],
+            by_pressure=ranges.by_pressure[:, own],
             conductance=ranges.conductance[:, own],
             rise_forward=ranges.rise_forward[:, own],
             rise_reverse=ranges.rise_reverse[:, own],
-            power=np.broadcast_to(self.frame.paths[index].power[own], (self.count, own.size)),
+            power=np.broadcast_to(np.stack([options.power, options.most_power], -1)[own], (self.count, own.size, 2)),
         )
+
+    def _own_options(self, index: int) -> NDArray[np.intp]:
+        """Options of a path at the columns of its cluster's options."""
+        return self.frame.paths[index].option_of_cluster[self.columns[self.frame.cluster_of[index]]]
 
     def prices(self, price: Floats) -> tuple[Floats, Floats, Floats]:
         """Prices of mass, of heat in enclosures, and of heat in segments, (boxes, n) each."""
@@ -124,7 +129,7 @@ class Relaxation:
         )
         slope, loss = self._slopes(price, reference, picks, choices, air_pick, fixed_slope, node_slopes)
         loss[:, self.frame.enclosures : 2 * self.frame.enclosures] += air_loss
-        loss[:, 2 * self.frame.enclosures : -1] += node_loss
+        loss[:, 2 * self.frame.enclosures : -2] += node_loss
         chosen = tuple(self.columns[number][choice] for number, choice in enumerate(choices))
         return Evaluation(bound, slope, chosen, forced, tuple(picks), loss, price, reference)
 
@@ -285,15 +290,18 @@ class Relaxation:
         frame, n = self.frame, self.frame.enclosures
         _, heat, ring = self.prices(price)
         slope = fixed_slope.copy()
-        loss = np.zeros((self.count, 2 * n + len(frame.ring.nodes) + 1))
-        loss[:, -1] = 0.5 * np.abs(np.diff(frame.pump_energy[self.seen.boxes.pump], axis=1)[:, 0])
+        loss = np.zeros((self.count, 2 * n + len(frame.ring.nodes) + 2))
+        loss[:, -2] = 0.5 * np.abs(np.diff(frame.pump_energy[self.seen.boxes.pump], axis=1)[:, 0])
         node_temp = dict(node_picks)
         for index, one in enumerate(picks):
             chosen = self.path_arrays[index].at(choices[frame.cluster_of[index]])
-            self._add_path_slopes(slope, index, one, chosen.power[:, 0], reference, air_pick)
+            self._add_path_slopes(slope, index, one, reference, air_pick)
             if index in frame.ring.radiator_node:
                 node_temp[frame.ring.radiator_node[index]] = one.coolant_over
             self._add_path_loss(loss, index, one, chosen, price)
+            own = self._own_options(index)[choices[frame.cluster_of[index]]]
+            for row in frame.paths[index].rows:
+                loss[:, -1] += row.spread[own]
         for i, segment in enumerate(frame.ring.segments):
             if segment.source != segment.target:
                 for place, sign in ((segment.source, 1.0), (segment.target, -1.0)):
@@ -303,9 +311,7 @@ class Relaxation:
                     slope[:, 2 * n + i] += sign * np.where(weight * away >= 0.0, low, high) * away
         return slope, loss
 
-    def _add_path_slopes(
-        self, slope: Floats, index: int, one: Picked, power: Floats, reference: Reference, air_pick: Floats
-    ) -> None:
+    def _add_path_slopes(self, slope: Floats, index: int, one: Picked, reference: Reference, air_pick: Floats) -> None:
         options, n = self.frame.paths[index], self.frame.enclosures
         cp = air.SPECIFIC_HEAT
         forward = one.flow >= 0.0
@@ -315,7 +321,7 @@ class Relaxation:
         )
         forced = one.conductance * (one.coolant_over - up - one.fan_rise)
         spare = one.spare * (one.coolant_over - one.source_over)
-        brought = np.abs(one.flow) * cp * (up - down) + power + forced
+        brought = np.abs(one.flow) * cp * (up - down) + one.power + forced
         # The copies' prices move with the prices too: their part is what copies and common temperature differ by.
         gap_source = self._pick_at(options.source, air_pick) - one.source_over
         gap_target = self._pick_at(options.target, air_pick) - one.target_over
@@ -345,7 +351,7 @@ class Relaxation:
         return np.zeros(self.count) if node == REFERENCE else air_pick[:, node]
 
     def _add_path_loss(self, loss: Floats, index: int, one: Picked, chosen: PathArrays, price: Floats) -> None:
-        """What the ranges of flow and conductance at the chosen option cost, put down to pressures and temperatures."""
+        """What the ranges of flow and conductance at the chosen option cost, put down to what makes them wide."""
         options, n = self.frame.paths[index], self.frame.enclosures
         mass, heat, ring = self.prices(price)
         forward = one.flow >= 0.0
@@ -358,16 +364,24 @@ class Relaxation:
         flow_width, conductance_width = (np.diff(a[:, 0], axis=1)[:, 0] for a in (chosen.flow, chosen.conductance))
         by_conductance = np.abs((down - taken) * (one.coolant_over - up_over))
         cost = np.abs(by_flow) * flow_width + by_conductance * conductance_width
-        for node in {options.source, options.target} - {REFERENCE}:
-            loss[:, node] += cost
+        blocks = block_part(chosen, one.flow, flow_width) * cost
+        loss[:, -1] += blocks
+        by_pressure = (cost - blocks) * chosen.by_pressure[:, 0]
+        by_density = cost - blocks - by_pressure
+        nodes = {options.source, options.target} - {REFERENCE}
+        coolant_node = self.frame.ring.radiator_node.get(index)
+        spans = np.sum([np.ptp(self.air_over[:, node], axis=1) for node in nodes], axis=0) + np.zeros(self.count)
+        if coolant_node is not None:
+            spans = spans + 0.5 * np.ptp(self.coolant_over[:, coolant_node], axis=1)
+        by_kelvin = by_density / np.where(spans > 0.0, spans, 1.0)
+        for node in nodes:
+            loss[:, node] += by_pressure
             by_air = np.abs(down) * np.abs(one.flow) * air.SPECIFIC_HEAT + np.abs(down - taken) * one.conductance
-            span = self.air_over[:, node, 1] - self.air_over[:, node, 0]
-            loss[:, n + node] += 0.25 * by_air * span
-        if index in self.frame.ring.radiator_node:
-            node = self.frame.ring.radiator_node[index]
-            span = self.coolant_over[:, node, 1] - self.coolant_over[:, node, 0]
-            loss[:, 2 * n + node] += np.abs((down - taken) * one.conductance) * span
-            loss[:, -1] += by_conductance * self._pump_part(index, one.flow)
+            loss[:, n + node] += (0.25 * by_air + by_kelvin) * np.ptp(self.air_over[:, node], axis=1)
+        if coolant_node is not None:
+            span = np.ptp(self.coolant_over[:, coolant_node], axis=1)
+            loss[:, 2 * n + coolant_node] += (np.abs((down - taken) * one.conductance) + 0.5 * by_kelvin) * span
+            loss[:, -2] += by_conductance * self._pump_part(index, one.flow)
 
     def _pump_part(self, index: int, flow: Floats) -> Floats:
         """Range of a radiator's conductance that the pump range alone causes, at one flow [W/K]."""

@@ -11,31 +11,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.ascent import ascend, first_reference, merge
-from quietcool.decide.bound.boxes import Boxes, hull, join, root_box
-from quietcool.decide.bound.frame import Frame, TooManyOptions, make_frame
+from quietcool.decide.bound.boxes import Boxes, hull, join, narrowed, refined, root_box, widened
+from quietcool.decide.bound.frame import Frame, make_frames
+from quietcool.decide.bound.leaves import combinations, leaf_settings
 from quietcool.decide.bound.log import SearchLog
+from quietcool.decide.bound.open_boxes import OpenBoxes
+from quietcool.decide.bound.prices import box_round, price_scales
 from quietcool.decide.bound.propagation import Examined, examine, pick
 from quietcool.decide.bound.relaxation import Evaluation, Relaxation, price_count
-from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid, grid_speeds
+from quietcool.decide.bound.statement import first_prices
+from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid
 from quietcool.decide.question import Question
-from quietcool.solve.loop import station_names
-from quietcool.solve.operating_point import solve_operating_point
 
 Floats = NDArray[np.float64]
 
 TOLERANCE = 0.099  # a proof to within this is enough: a hair inside what is called proven [dB]
 CHUNK = 256  # boxes looked at together, fewer where groups share a path and have many options:
-LEAST_CHUNK, MOST_PAIRS = 16, 100_000  # pairs of box and option
-BEST_FIRST_EVERY = 4  # every so many chunks the lowest bounds go first, else the deepest boxes
+LEAST_CHUNK, MOST_PAIRS = 16, 1_000_000  # pairs of box and option
 ASCENTS = 12  # steps of the prices for a box with one pump step
 ASCENTS_PUMP_RANGE = 2
 FIRST_ASCENTS = 120  # for the prices to start from
 FIRST_VISITS = 4
 FIRST_WIDTH = 1.0  # of the box round the incumbent that they are raised in [Pa, K]
+POOL_FROM, POOL_EVERY, POOL = 20, 12, 8  # chunks after which prices of linear programs are added; kept at most
 PUMP_FIRST = 2.0  # weight of the pump's range when the range to split is chosen: it spoils every conductance
 SMALLEST_WIDTH = 1e-5  # of a range that is still split [Pa, K]
 SLICES = 24  # of every range at the root
 SHAVINGS = 3
+FINER_AT = 0.5  # of the greatest cost of a width: blocks of steps that cost as much are refined instead of a split
 AFAR_DEPTH = 3  # boxes up to this depth get their flow ranges from afar
 
 
@@ -81,13 +84,8 @@ def prove(
     proofs = []
     for i, state in enumerate(question.states):
         left = (end - time.monotonic()) / (len(question.states) - i)
-        try:
-            log = None if logs is None else logs.setdefault(state.name, SearchLog())
-            search = BoxSearch(question, state.name, best, time.monotonic() + left, report, log)
-        except TooManyOptions:
-            proofs.append(Proof(-np.inf, best, 0, False, False))
-            continue
-        proofs.append(search.run())
+        log = None if logs is None else logs.setdefault(state.name, SearchLog())
+        proofs.append(BoxSearch(question, state.name, best, time.monotonic() + left, report, log).run())
         best = proofs[-1].best
     return Proof(
         max(proof.lower_bound for proof in proofs),
@@ -113,14 +111,16 @@ class BoxSearch:
         self.question, self.best, self.end, self.report, self.log = question, best, end, report, log
         self.last_number = 0  # of the boxes in the log
         self.unit = best.level if best.worst_margin >= 0.0 else 0.0
-        self.frame: Frame = make_frame(question, question.build.state(state), self.unit)
+        self.frames = make_frames(question, question.build.state(state), self.unit)
+        self.frame = self.frames[-1]
         self.box_count = 0
         self.seen_settings: set[bytes] = set()
-        self.scales = self._price_scales()
-        options = sum(len(cluster.steps) for cluster in self.frame.clusters)
-        self.chunk = max(LEAST_CHUNK, min(CHUNK, MOST_PAIRS // options))
-        self.pool = np.zeros(price_count(self.frame))
-        self.pool = self._first_prices()
+        self.solve_leaves = log is None  # a certificate holds prices only
+        self.scales = price_scales(self.frame)
+        options = [sum(cluster.count for cluster in frame.clusters) for frame in self.frames]
+        self.chunks = [max(LEAST_CHUNK, min(CHUNK, MOST_PAIRS // count)) for count in options]
+        self.pool = [np.zeros(price_count(self.frame))]
+        self.pool = [self._first_prices()]
 
     @property
     def goal(self) -> float:
@@ -147,26 +147,38 @@ class BoxSearch:
             self.log.end(self.unit, bound)
         return Proof(bound, self.best, self.box_count, not rest, interrupted)
 
-    def work_off(self, queue: list[Boxes]) -> tuple[list[Boxes], bool]:
+    def work_off(self, first: list[Boxes]) -> tuple[list[Boxes], bool]:
         """Visit boxes until none is left or time is over; return those left open, and whether Ctrl-C came."""
-        chunk_number = 0
-        in_hand: Boxes | None = None
+        chunk_number, queue = 0, OpenBoxes(first)
+        in_hand: list[Boxes] = []
         try:
             while queue:
-                queue, in_hand = self._next(queue, chunk_number)
                 if time.monotonic() > self.end:
-                    return [*queue, in_hand], False
-                children = self._visit(in_hand)
-                in_hand = None
-                if children is not None:
-                    queue.append(children)
+                    return queue.batches, False
+                in_hand = [queue.take(chunk_number, self.chunks)]
+                queue.add(self._visit(in_hand[0]))
+                in_hand = []
                 chunk_number += 1
+                if chunk_number >= POOL_FROM and chunk_number % POOL_EVERY == 0 and len(self.pool) < POOL:
+                    self._enlarge_pool(queue)
                 if chunk_number % 8 == 0 and queue:
-                    least = min(float(boxes.bound.min()) for boxes in queue)
-                    self.report(self.best.level, self.level(min(least, self.goal)))
+                    self.report(self.best.level, self.level(min(queue.least(), self.goal)))
         except KeyboardInterrupt:
-            return queue + ([in_hand] if in_hand is not None else []), True
+            return queue.batches + in_hand, True
         return [], False
+
+    def _enlarge_pool(self, queue: OpenBoxes) -> None:
+        """Add the best prices of one of the oldest open boxes, by the linear program: the ascent alone crawls there."""
+        oldest = queue.deepest()
+        if oldest is None:
+            return
+        narrow = narrowed(self.frames[oldest.level], oldest)
+        seen = examine(narrow.frame, narrow.boxes, self.goals(narrow.boxes))
+        if seen.boxes.count == 0 or time.monotonic() > self.end:
+            return
+        prices = first_prices(narrow.frame, seen, seconds=self.end - time.monotonic())
+        if prices is not None:
+            self.pool.append(prices)
 
     def _new_numbers(self, count: int) -> NDArray[np.intp]:
         """Numbers for boxes that are about to be made."""
@@ -176,10 +188,10 @@ class BoxSearch:
 
     def first_boxes(self) -> list[Boxes]:
         """Slices of every enclosure pressure: only in a slice is the flow through an enclosure known at all."""
-        boxes = root_box(self.frame, price_count(self.frame))
-        boxes = replace(boxes, price=self.pool[None])
+        frame = self.frames[0]
+        boxes = replace(root_box(frame, price_count(frame)), price=self.pool[0][None])
         for sweep in range(SHAVINGS):
-            for node in range(self.frame.enclosures):
+            for node in range(frame.enclosures):
                 if time.monotonic() > self.end:
                     return [boxes]
                 boxes = self._slice_pressure(boxes, node, trim=sweep < SHAVINGS - 1)
@@ -189,7 +201,7 @@ class BoxSearch:
                     boxes = hull(boxes)
         for _ in range(FIRST_VISITS):
             if boxes.count and time.monotonic() < self.end:
-                boxes = examine(self.frame, boxes, self.goals(boxes), from_afar=True).boxes
+                boxes = examine(frame, boxes, self.goals(boxes), from_afar=True).boxes
         self.box_count += boxes.count
         return [boxes] if boxes.count else []
 
@@ -209,113 +221,120 @@ class BoxSearch:
                 boxes.number, np.full(boxes.count, node), edges[:, 1:-1], slices.number.reshape(boxes.count, SLICES)
             )
         self.box_count += slices.count
-        return examine(self.frame, slices, self.goals(slices), from_afar=True).boxes
+        return examine(self.frames[0], slices, self.goals(slices), from_afar=True).boxes
 
-    def _next(self, queue: list[Boxes], number: int) -> tuple[list[Boxes], Boxes]:
-        """Take a chunk of boxes off the queue: the deepest, now and then those with the lowest bound."""
-        boxes = join(queue)
-        key = boxes.bound if number % BEST_FIRST_EVERY == 0 else -boxes.depth.astype(np.float64)
-        order = np.argsort(key, kind="stable")
-        rest = [boxes.take(order[self.chunk :])] if boxes.count > self.chunk else []
-        return rest, boxes.take(order[: self.chunk])
-
-    def _visit(self, boxes: Boxes) -> Boxes | None:
-        """Examine boxes, bound them, try what they point to, and split what stays open."""
+    def _visit(self, boxes: Boxes) -> list[Boxes]:
+        """Examine boxes, bound them, try what they point to; refine or split what stays open."""
         self.box_count += boxes.count
         boxes = boxes.take(boxes.bound < self.goals(boxes))
         if boxes.count == 0:
-            return None
+            return []
+        whole = self.frames[boxes.level]
+        narrow = narrowed(whole, boxes)
+        found = self._bounded(narrow.frame, narrow.boxes)
+        if found is None:
+            return []
+        kept, loss = found
+        finer = np.zeros(kept.count, dtype=np.bool_)
+        if boxes.level < len(self.frames) - 1:
+            finer = loss[:, -1] >= FINER_AT * loss[:, :-1].max(axis=1)
+        wide = widened(kept, narrow, whole)
+        parts = []
+        if np.any(finer):
+            up = wide.take(finer)
+            parts.append(refined(replace(up, depth=up.depth + 1), whole, self.frames[boxes.level + 1]))
+        if not np.all(finer):
+            parts.append(self._split(wide.take(~finer), loss[~finer]))
+        return parts
+
+    def _bounded(self, frame: Frame, boxes: Boxes) -> tuple[Boxes, Floats] | None:
+        """Boxes that stay open and what their widths cost; None if all close."""
         from_afar = bool(boxes.depth.min() <= AFAR_DEPTH)
-        seen = examine(self.frame, boxes, self.goals(boxes), from_afar=from_afar)
+        seen = examine(frame, boxes, self.goals(boxes), from_afar=from_afar)
         if seen.boxes.count == 0:
             return None
-        seen, price, first = self._start_ascent(seen)
+        seen, price, first = self._start_ascent(frame, seen)
         if seen.boxes.count == 0:
             return None
         single = bool(np.all(seen.boxes.pump[:, 0] == seen.boxes.pump[:, 1]))
-        price, evaluation = self._ascend(seen, price, ASCENTS if single else ASCENTS_PUMP_RANGE)
+        price, evaluation = self._ascend(frame, seen, price, ASCENTS if single else ASCENTS_PUMP_RANGE)
         evaluation = merge(first, evaluation, evaluation.bound >= first.bound)
         if self.log is not None:
             self.log.bound(seen.boxes.number, evaluation.price, evaluation.reference)
-        self._try_choices(evaluation, seen)
+        self._try_choices(frame, evaluation, seen)
         goals = self.goals(seen.boxes)
         bound = np.maximum(seen.boxes.bound, evaluation.bound)
         allowed = tuple(
             a & (value < goals[:, None]) for a, value in zip(seen.boxes.allowed, evaluation.option_bound, strict=True)
         )
         open_boxes = (bound < goals) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
-        kept = replace(seen.boxes, bound=bound, price=price, allowed=allowed).take(open_boxes)
-        return None if kept.count == 0 else self._split(kept, evaluation.loss[open_boxes])
+        kept, loss = replace(seen.boxes, bound=bound, price=price, allowed=allowed), evaluation.loss
+        if self.solve_leaves and frame.exact:
+            open_boxes[self._solve_leaves(frame, kept, seen.energy, np.flatnonzero(open_boxes))] = False
+        if not np.any(open_boxes):
+            return None
+        return kept.take(open_boxes), loss[open_boxes]
 
-    def _ascend(self, seen: Examined, price: Floats, steps: int) -> tuple[Floats, Evaluation]:
-        return ascend(Relaxation(self.frame, seen), price, steps, self.goals(seen.boxes), self.scales)
+    def _solve_leaves(
+        self, frame: Frame, boxes: Boxes, energy: tuple[Floats, ...], places: NDArray[np.intp]
+    ) -> list[int]:
+        """Solve all settings of boxes that have few left, and return which boxes these are: nothing is left in them."""
+        few = combinations(boxes)
+        goals, solved, settings = self.goals(boxes), [], []
+        for place in places[np.argsort(few[places], kind="stable")]:
+            listed = leaf_settings(frame, boxes, energy, int(place), float(goals[place]))
+            if listed is not None:
+                solved.append(int(place))
+                settings.append(listed)
+        if settings:
+            self._solve(np.concatenate(settings))
+        return solved
 
-    def _start_ascent(self, seen: Examined) -> tuple[Examined, Floats, Evaluation]:
+    def _ascend(self, frame: Frame, seen: Examined, price: Floats, steps: int) -> tuple[Floats, Evaluation]:
+        return ascend(Relaxation(frame, seen), price, steps, self.goals(seen.boxes), self.scales)
+
+    def _start_ascent(self, frame: Frame, seen: Examined) -> tuple[Examined, Floats, Evaluation]:
         """Bound boxes at the better of their parents' and the pool's prices; only those that stay open go on."""
-        relaxation = Relaxation(self.frame, seen)
+        relaxation = Relaxation(frame, seen)
         reference = first_reference(relaxation)
-        parent = relaxation.evaluate(seen.boxes.price, reference)
-        pool = relaxation.evaluate(np.broadcast_to(self.pool, seen.boxes.price.shape), reference)
-        better = pool.bound > parent.bound
-        best = merge(parent, pool, better)
-        price = np.where(better[:, None], self.pool, seen.boxes.price)
+        best, price = relaxation.evaluate(seen.boxes.price, reference), seen.boxes.price
+        for prices in self.pool:
+            found = relaxation.evaluate(np.broadcast_to(prices, price.shape), reference)
+            better = found.bound > best.bound
+            best, price = merge(best, found, better), np.where(better[:, None], prices, price)
         if self.log is not None:
             self.log.bound(seen.boxes.number, best.price, best.reference)
         still_open = np.flatnonzero(best.bound < self.goals(seen.boxes))
         return pick(seen, still_open), price[still_open], best.take(still_open)
-
-    def _price_scales(self) -> Floats:
-        n, segments = self.frame.enclosures, len(self.frame.ring.segments)
-        watts = sum(float(w) for w in self.frame.state.heat.values()) + 1.0
-        flow = 0.2 * max(options.flow_scale for options in self.frame.paths)
-        return np.concatenate([np.full(n, flow), np.full(n, 0.2 * watts), np.full(segments, 0.25 * watts)])
 
     def _first_prices(self) -> Floats:
         """Prices to start from: raised at length in a small box round the incumbent."""
         count = price_count(self.frame)
         if self.best.worst_margin < 0.0:
             return np.zeros(count)
-        box = self._box_round_incumbent()
+        box = box_round(self.frame, self.best, FIRST_WIDTH)
         for _ in range(FIRST_VISITS):
             seen = examine(self.frame, box, np.inf, from_afar=True)
             if seen.boxes.count == 0:
                 return np.zeros(count)
             box = seen.boxes
-        prices, _ = self._ascend(seen, np.zeros((1, count)), FIRST_ASCENTS)
+        prices, _ = self._ascend(self.frame, seen, np.zeros((1, count)), FIRST_ASCENTS)
         return prices.reshape(count)
 
-    def _box_round_incumbent(self) -> Boxes:
-        frame, build = self.frame, self.question.build
-        speeds = grid_speeds(self.question, self.best.steps[None])[0]
-        point = solve_operating_point(build, frame.state, speeds)
-        root = root_box(frame, price_count(frame))
-        names = station_names(build.loop.order)
-        coolant = root.coolant_temp.copy()
-        for path, node in frame.ring.radiator_node.items():
-            inlet = point.station_temp_in[names.index(build.air_paths[path].name)]
-            coolant[0, node] = inlet - FIRST_WIDTH / 2.0, inlet + FIRST_WIDTH / 2.0
-
-        def around(values: Floats) -> Floats:
-            return np.stack([values - FIRST_WIDTH / 2.0, values + FIRST_WIDTH / 2.0], axis=-1)[None]
-
-        return replace(
-            root,
-            pressure=around(point.enclosure_pressure),
-            air_temp=around(point.enclosure_temp),
-            coolant_temp=coolant,
-            pump=np.full((1, 2), self.best.steps[-1]),
-        )
-
-    def _try_choices(self, evaluation: Evaluation, seen: Examined) -> None:
+    def _try_choices(self, frame: Frame, evaluation: Evaluation, seen: Examined) -> None:
         """Solve the settings that the boxes point to; a quieter feasible one becomes the incumbent."""
         pump = seen.boxes.pump[:, 0]
         steps = np.zeros((seen.boxes.count, len(self.question.grids)), dtype=np.intp)
         steps[:, -1] = pump
-        for cluster, choice in zip(self.frame.clusters, evaluation.choice, strict=True):
+        for cluster, choice in zip(frame.clusters, evaluation.choice, strict=True):
             for place, group in enumerate(cluster.groups):
                 steps[:, group] = cluster.steps[choice, place]
         quieter = self._least_energy(evaluation, seen) < self._incumbent_energy()
-        fresh = [row for row in np.unique(steps[quieter], axis=0) if row.tobytes() not in self.seen_settings]
+        self._solve(steps[quieter])
+
+    def _solve(self, steps: NDArray[np.intp]) -> None:
+        """Solve settings that were not solved before; a quieter feasible one becomes the incumbent."""
+        fresh = [row for row in np.unique(steps, axis=0) if row.tobytes() not in self.seen_settings]
         if not fresh:
             return
         self.seen_settings.update(row.tobytes() for row in fresh)
@@ -341,9 +360,9 @@ class BoxSearch:
         spans = np.concatenate([boxes.pressure, boxes.air_temp, boxes.coolant_temp], axis=1)
         width = spans[..., 1] - spans[..., 0]
         splittable = width > SMALLEST_WIDTH
-        scaled = np.where(splittable, loss[:, :-1] + 1e-12 * width, -np.inf)
+        scaled = np.where(splittable, loss[:, :-2] + 1e-12 * width, -np.inf)
         coordinate = np.argmax(scaled, axis=1)
-        ranged = (boxes.pump[:, 0] < boxes.pump[:, 1]) & (PUMP_FIRST * loss[:, -1] >= scaled.max(axis=1))
+        ranged = (boxes.pump[:, 0] < boxes.pump[:, 1]) & (PUMP_FIRST * loss[:, -2] >= scaled.max(axis=1))
         rows = np.arange(boxes.count)
         middle = spans[rows, coordinate].mean(axis=1)
         numbers = self._new_numbers(2 * boxes.count).reshape(2, boxes.count)

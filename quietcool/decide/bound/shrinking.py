@@ -241,7 +241,7 @@ class Shrinking:
                     low, high = np.minimum(low, coolant[:, 0]), np.maximum(high, coolant[:, 1])
                 least = np.where(brings, np.minimum(least, low), least)
                 most = np.where(brings, np.maximum(most, high), most)
-                power = np.where(open_options, options.power[options.option_of_cluster], 0.0).max(axis=1)
+                power = np.where(open_options, options.most_power[options.option_of_cluster], 0.0).max(axis=1)
                 heat = heat + np.stack([np.zeros_like(power), power], axis=-1)
                 if options.source == node:
                     spare = self._span_of(path, ranges.spare)
@@ -265,12 +265,12 @@ class Shrinking:
         come, go = np.maximum(towards, 0.0), np.maximum(-towards[..., ::-1], 0.0)
         other = options.source if options.target == node else options.target
         over = (self._node(other) - self.frame.room_temp)[:, None, :]
-        power = options.power[None, :]
+        least_power, most_power = options.power[None, :], options.most_power[None, :]
         warm = np.stack([come[..., 0] * over[..., 0], come[..., 1] * over[..., 1]], axis=-1) * air.SPECIFIC_HEAT
         brings, surely = come[..., 1] > 0.0, come[..., 0] > 0.0
         forced_low = np.where(surely, ranges.forced[..., 0], np.minimum(ranges.forced[..., 0], 0.0))
-        warm[..., 0] += np.where(brings, forced_low, 0.0) + np.where(surely, power, 0.0)
-        warm[..., 1] += np.where(brings, np.maximum(ranges.forced[..., 1], 0.0) + power, 0.0)
+        warm[..., 0] += np.where(brings, forced_low, 0.0) + np.where(surely, least_power, 0.0)
+        warm[..., 1] += np.where(brings, np.maximum(ranges.forced[..., 1], 0.0) + most_power, 0.0)
         if options.source == node:
             warm = warm + ranges.spare
         return come, go, warm

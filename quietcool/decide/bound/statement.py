@@ -79,15 +79,15 @@ def state_relaxation(frame: Frame, seen: Examined, box: int = 0, *, whole: bool 
     return Statement(Relaxation(frame, seen), box, whole=whole)
 
 
-def first_prices(frame: Frame, seen: Examined, box: int = 0) -> Floats | None:
-    """Best multipliers of one box by the linear program; None where it is empty or was not solved.
+def first_prices(frame: Frame, seen: Examined, box: int = 0, seconds: float = SECONDS) -> Floats | None:
+    """Best multipliers of one box by the linear program; None where it is empty or was not solved in time.
 
     Returns
     -------
     ndarray, (prices,)
         Of mass and heat of every enclosure and of heat in every segment of the ring.
     """
-    return state_relaxation(frame, seen, box).solve().price
+    return state_relaxation(frame, seen, box).solve(min(seconds, SECONDS)).price
 
 
 class Statement:
@@ -135,7 +135,7 @@ class Statement:
         found: list[tuple[float, ...]] = []
         for own in np.unique(columns):
             k = int(np.flatnonzero(columns == own)[0])
-            flow, power = arrays.flow[box, k], float(arrays.power[box, k])
+            flow, power = arrays.flow[box, k], float(arrays.power[box, k, 0])
             conducts = _distinct([*arrays.conductance[box, k], np.clip(passive, *arrays.conductance[box, k])])
             for forward, m in _directed(flow):
                 rises = _distinct((arrays.rise_forward if forward else arrays.rise_reverse)[box, k])
@@ -260,7 +260,10 @@ class Statement:
 
         with _hushed(), warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # that an answer is inaccurate is what the status says
-            self.problem.solve(solver=cp.HIGHS, highs_options={"threads": 1, "time_limit": seconds})  # type: ignore[no-untyped-call]
+            try:
+                self.problem.solve(solver=cp.HIGHS, highs_options={"threads": 1, "time_limit": seconds})  # type: ignore[no-untyped-call]
+            except (ValueError, cp.error.SolverError):  # what it says where the solver comes to nothing
+                return Solution("unknown", -np.inf, None, None, None, None)
         status = str(self.problem.status)
         if status != cp.OPTIMAL:  # cut short, a program's value is no bound
             return Solution(status, np.inf if status == cp.INFEASIBLE else -np.inf, None, None, None, None)

@@ -29,10 +29,11 @@ class PathArrays(NamedTuple):
     """Ranges of one path at the options looked at, (boxes, options) or with a last axis of 2."""
 
     flow: Floats  # [kg/s]
+    by_pressure: Floats  # share of the flow's range that the pressures make, (boxes, options) [-]
     conductance: Floats  # [W/K]
     rise_forward: Floats  # by fans before the core [K]
     rise_reverse: Floats  # [K]
-    power: Floats  # of the fans [W]
+    power: Floats  # of the fans, (boxes, options, 2) [W]
 
     def at(self, choice: NDArray[np.intp]) -> PathArrays:
         """The chosen option of every box, as the only one."""
@@ -50,6 +51,7 @@ class Picked(NamedTuple):
     target_over: Floats  # [K]
     coolant_over: Floats  # [K]
     fan_rise: Floats  # [K]
+    power: Floats  # of the fans [W]
 
 
 class PricedPath(NamedTuple):
@@ -79,7 +81,7 @@ class _Corner(NamedTuple):
 
 def least_value(path: PricedPath) -> Floats:
     """Least value of the path's terms at every option, (boxes, options)."""
-    best = np.full(path.arrays.power.shape, np.inf)
+    best = np.full(path.arrays.power.shape[:-1], np.inf)
     for corner in _corners(path):
         best = np.minimum(best, _value(path, corner)[0])
     return best
@@ -87,7 +89,7 @@ def least_value(path: PricedPath) -> Floats:
 
 def least_point(path: PricedPath) -> Picked:
     """Where the path's terms are least at every option."""
-    best = np.full(path.arrays.power.shape, np.inf)
+    best = np.full(path.arrays.power.shape[:-1], np.inf)
     picked: list[Floats] = [np.zeros(best.shape) for _ in Picked._fields]
     for corner in _corners(path):
         value, ends = _value(path, corner)
@@ -122,15 +124,16 @@ def _corners(path: PricedPath) -> list[_Corner]:
     return found
 
 
-def _value(path: PricedPath, corner: _Corner) -> tuple[Floats, tuple[Floats, Floats, Floats, Floats]]:
-    """Least value at one corner and the ends it is taken at: source, target and coolant over the room, fan rise."""
+def _value(path: PricedPath, corner: _Corner) -> tuple[Floats, tuple[Floats, ...]]:
+    """Least value at one corner and the ends it is taken at: source, target, coolant over the room, fan rise, power."""
     terms, coolant, ring_part = path.terms, path.coolant, path.ring_part
     forward, flow = corner.forward, corner.flow
     down = terms.at_target if forward else terms.at_source
     carried = down * (flow * air.SPECIFIC_HEAT)
     forced = (down - terms.taken) * corner.conductance
     passed = (terms.at_source - terms.taken) * corner.spare
-    value = (terms.mass if forward else -terms.mass) * flow + down * path.arrays.power
+    power_part, power = _lower_end(down, path.arrays.power)
+    value = (terms.mass if forward else -terms.mass) * flow + power_part
     by_up, by_down = carried - forced, -carried
     by_source = (by_up if forward else by_down) - passed - terms.copy_source
     by_target = (by_down if forward else by_up) - terms.copy_target
@@ -142,10 +145,18 @@ def _value(path: PricedPath, corner: _Corner) -> tuple[Floats, tuple[Floats, Flo
     coolant_part = np.minimum(at_low, at_high)
     value = value + source_part + target_part + rise_part + coolant_part
     value = np.where(np.isnan(flow), np.inf, value)
-    return value, (source, target, np.where(at_low <= at_high, coolant[..., 0], coolant[..., 1]), rise)
+    return value, (source, target, np.where(at_low <= at_high, coolant[..., 0], coolant[..., 1]), rise, power)
 
 
 def _lower_end(weight: Floats, span: Floats) -> tuple[Floats, Floats]:
     """Least value of weight times a quantity in a range, and the end it is taken at."""
     end = np.where(weight >= 0.0, span[..., 0], span[..., 1])
     return weight * end, end
+
+
+def block_part(chosen: PathArrays, flow: Floats, flow_width: Floats) -> Floats:
+    """Share of a flow's width that a block of speeds makes: flow goes about with speed, speed with power's root."""
+    slow, fast = np.cbrt(chosen.power[:, 0]).T
+    by_block = np.abs(flow) * (fast - slow) / np.where(fast > 0.0, fast, 1.0)
+    part: Floats = np.minimum(by_block / np.where(flow_width > 0.0, flow_width, 1.0), 1.0)
+    return part

@@ -14,7 +14,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, root_box
-from quietcool.decide.bound.frame import Frame, make_frame
+from quietcool.decide.bound.frame import Frame, make_block_frame, make_frame, make_frames, sharing_groups
 from quietcool.decide.bound.propagation import Examined, examine
 from quietcool.decide.bound.relaxation import Reference, Relaxation, price_count
 from quietcool.decide.question import Question
@@ -62,6 +62,16 @@ def without_limits(build: Build) -> Build:
 def frame_of(build: Build) -> Frame:
     state = build.states[0]
     return make_frame(Question(build, (state,), 0), state, UNIT)
+
+
+def frames_of(build: Build, width: int) -> list[Frame]:
+    """Frames of every level of a search, and one more with every group's steps in blocks of a width."""
+    state = build.states[0]
+    question = Question(build, (state,), 0)
+    return [
+        *make_frames(question, state, UNIT),
+        make_block_frame(question, state, UNIT, [width for _ in sharing_groups(build)]),
+    ]
 
 
 def node_stations(build: Build) -> list[str]:
@@ -159,7 +169,9 @@ def option_of(frame: Frame, cluster: int, truth: Truth) -> int:
     members = frame.clusters[cluster]
     if not members.groups:
         return 0
-    return int(np.flatnonzero(np.all(members.steps == truth.steps[list(members.groups)], axis=1))[0])
+    steps = truth.steps[list(members.groups)]
+    inside = (members.blocks[..., 0] <= steps) & (steps <= members.blocks[..., 1])
+    return int(np.flatnonzero(np.all(inside, axis=1))[0])
 
 
 def losses(frame: Frame, truth: Truth, seen: Examined, asked: int) -> Iterator[str]:
@@ -236,12 +248,12 @@ def check_build(build: Build, seed: int, count: int, evaluations: int = 3) -> tu
     """Plant settings of one build; number of bounds tried, and what was wrong."""
     rng = np.random.default_rng([seed, 77])
     bare = without_limits(build)
-    frame = frame_of(bare)
+    frames = frames_of(bare, int(rng.integers(2, 12)))
     tried, wrong = 0, []
-    for truth in solved_truths(bare, frame, rng, count):
-        number, found = check_truth(frame, truth, rng, evaluations)
-        tried += number
-        wrong += [f"{build.title}, steps {truth.steps.tolist()}: {sentence}" for sentence in found]
+    for truth in solved_truths(bare, frames[-1], rng, count):
+        for level, frame in enumerate(frames):
+            number, found = check_truth(frame, truth, rng, evaluations)
+            tried += number
+            place = f"{build.title}, frame {level} of {len(frames)}, steps {truth.steps.tolist()}"
+            wrong += [f"{place}: {sentence}" for sentence in found]
     return tried, wrong
-
-
