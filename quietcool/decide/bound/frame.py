@@ -10,13 +10,15 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from quietcool.decide.bound.energies import energy_of, over_blocks
+from quietcool.decide.bound.facts import conductance_slack
 from quietcool.decide.bound.ring import Ring, RingTables, describe_ring, ring_tables
 from quietcool.decide.question import Question
 from quietcool.entry.build import AirPath, Build, FanRow, State
 from quietcool.physics import air
 from quietcool.physics.coolant import TEMP_RANGE
 from quietcool.physics.pumps import electrical_power
-from quietcool.physics.sound import LOAD_ADDER_MAX, LOAD_ADDER_ONSET
+from quietcool.physics.sound import LOAD_ADDER_MAX
 from quietcool.solve.airflow import machine_curve, path_ends
 from quietcool.solve.noise import fixed_heard_levels, position_limits, pump_heard_levels, row_heard_levels
 from quietcool.solve.spectra import fixed_band_levels, pump_band_levels, row_band_levels
@@ -144,6 +146,7 @@ class Frame:
     paths: tuple[PathOptions, ...]
     ring: Ring
     tables: RingTables
+    conductance_slack: tuple[float, ...]  # of every path: part by which its conductance's ranges are widened [-]
     pump_energy: Floats  # (pump steps,) [-]
     pump_elsewhere: Floats  # (limits, pump steps) [-]
     ambient_pressure: float
@@ -227,6 +230,7 @@ def make_block_frame(question: Question, state: State, unit: float, widths: Sequ
     room = float(state.room_temp)
     limit = HOTTEST if state.limits.coolant is None else float(state.limits.coolant)
     pump_energy, pump_elsewhere = _pump_energies(question, state, unit)
+    tables = ring_tables(build, ring, grids[-1], room, min(limit, TEMP_RANGE[1]))
     return Frame(
         question=question,
         build=build,
@@ -235,7 +239,8 @@ def make_block_frame(question: Question, state: State, unit: float, widths: Sequ
         cluster_of=cluster_of,
         paths=paths,
         ring=ring,
-        tables=ring_tables(build, ring, grids[-1], room, min(limit, TEMP_RANGE[1])),
+        tables=tables,
+        conductance_slack=tuple(_slack(path.path, scale, ring, tables) for path in paths),
         pump_energy=pump_energy,
         pump_elsewhere=pump_elsewhere,
         ambient_pressure=float(air.isa_pressure(build.room.altitude)),
@@ -247,25 +252,28 @@ def make_block_frame(question: Question, state: State, unit: float, widths: Sequ
     )
 
 
+def _slack(path: AirPath, scale: float, ring: Ring, tables: RingTables) -> float:
+    if path.core is None:
+        return 0.0
+    branch = ring.branches.branch_of(path.name)
+    return conductance_slack(path.core.radiator, scale, tables.flow[branch], tables.branch_capacity[branch])
+
+
 def _pump_energies(question: Question, state: State, unit: float) -> tuple[Floats, Floats]:
     """Noise energies of the pump at every step; what no speed changes goes with it, for the pump is always there."""
     build, place, speeds = question.build, question.position, question.grids[-1]
     limited, limits = _limited_positions(build, state)
     pump, fixed = pump_heard_levels(build, speeds), fixed_heard_levels(build, state)
-    elsewhere = _energy(pump[:, limited].T - limits[:, None])
+    elsewhere = energy_of(pump[:, limited].T - limits[:, None])
     if fixed.size:
-        elsewhere = elsewhere + _energy(fixed[:, limited].T - limits[:, None]).sum(axis=1, keepdims=True)
+        elsewhere = elsewhere + energy_of(fixed[:, limited].T - limits[:, None]).sum(axis=1, keepdims=True)
     if question.band is None:
         goal, rest = pump[:, place], fixed[:, place]
     else:
         goal = pump_band_levels(build, speeds)[:, place, question.band]
         rest = fixed_band_levels(build, state)[:, place, question.band]
-    energy = _energy(goal - unit)
-    return (energy + _energy(rest - unit).sum() if rest.size else energy), elsewhere
-
-
-def _energy(level: Floats) -> Floats:
-    return 10.0 ** (np.asarray(level) / 10.0)
+    energy = energy_of(goal - unit)
+    return (energy + energy_of(rest - unit).sum() if rest.size else energy), elsewhere
 
 
 def _limited_positions(build: Build, state: State) -> tuple[NDArray[np.intp], Floats]:
@@ -366,30 +374,17 @@ def _row_options(
         goal = row_band_levels(build, path, number, speed, unloaded)[:, question.position, question.band]
     limited, limits = _limited_positions(build, state)
     scale = float(build.fan_groups[group].fan.sound.load_adder_scale)
-    energy = _energy(goal - unit)
-    least = _over_blocks(np.minimum, energy, blocks)
+    energy = energy_of(goal - unit)
+    least = over_blocks(np.minimum, energy, blocks)
     return RowOptions(
         place=place,
         count=element.count,
         speed=speed[blocks[:, 0]],
         fastest=speed[blocks[:, 1]],
         energy=least,
-        spread=_over_blocks(np.maximum, energy, blocks) - least,
-        elsewhere=_over_blocks(np.minimum, _energy(heard[:, limited].T - limits[:, None]), blocks),
+        spread=over_blocks(np.maximum, energy, blocks) - least,
+        elsewhere=over_blocks(np.minimum, energy_of(heard[:, limited].T - limits[:, None]), blocks),
         load_adder=LOAD_ADDER_MAX * scale,
         row=element,
         fan_group=group,
     )
-
-
-def _over_blocks(choose: np.ufunc, values: Floats, blocks: NDArray[np.intp]) -> Floats:
-    """Least or greatest of values (..., steps) over blocks (options, 2) of steps, (..., options)."""
-    found = values[..., blocks[:, 0]]
-    for ahead in range(1, int(np.max(blocks[:, 1] - blocks[:, 0], initial=0)) + 1):
-        found = choose(found, values[..., np.minimum(blocks[:, 0] + ahead, blocks[:, 1])])
-    return np.asarray(found)
-
-
-def load_factor(adder: float, share: Floats) -> Floats:
-    """Factor on noise energy of a load adder at a load share."""
-    return 10.0 ** (adder * np.clip((LOAD_ADDER_ONSET - share) / LOAD_ADDER_ONSET, 0.0, 1.0) / 10.0)

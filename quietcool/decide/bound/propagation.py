@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, Flags
-from quietcool.decide.bound.frame import Frame, load_factor
+from quietcool.decide.bound.energies import load_factor
+from quietcool.decide.bound.frame import Frame
 from quietcool.decide.bound.ranges import PathRanges, RingRanges, path_ranges, ring_ranges
 from quietcool.decide.bound.shrinking import Shrinking, least_from
 

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes, Flags
+from quietcool.decide.bound.energies import load_factor
 from quietcool.decide.bound.flows import Pairs, StackRange, flow_range
-from quietcool.decide.bound.frame import Frame, PathOptions, load_factor
+from quietcool.decide.bound.frame import Frame, PathOptions
 from quietcool.decide.bound.ring import Reach, heat_of, table_range
 from quietcool.entry.build import Source
 from quietcool.physics import air
@@ -232,9 +233,8 @@ def _conductances(
     if frame.paths[index].path.core is None:
         return np.zeros_like(size)
     low, high = (radiator_conductance_at(frame, index, size[:, end], ring, box, end) for end in (0, 1))
-    return np.stack(
-        [np.maximum(low * (1.0 - 1e-9), known[:, 0]), np.minimum(high * (1.0 + 1e-9), known[:, 1])], axis=-1
-    )
+    left = 1.0 - 1e-9 - frame.conductance_slack[index]
+    return np.stack([np.maximum(low * left, known[:, 0]), np.minimum(high / left, known[:, 1])], axis=-1)
 
 
 def radiator_conductance_at(
