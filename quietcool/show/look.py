@@ -92,8 +92,11 @@ def signed(value: float, digits: int, unit: str = "") -> str:
 
     >>> signed(-1.26, 1, " K")
     '−1.3 K'
+    >>> signed(-0.01, 1, " K")
+    '0.0 K'
     """
-    return f"{value:+.{digits}f}{unit}".replace("-", "−")
+    said = f"{value:+.{digits}f}"
+    return f"{said[1:] if float(said) == 0.0 else said.replace('-', '−')}{unit}"
 
 
 def rounded(values: Any) -> list[Any]:

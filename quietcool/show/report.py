@@ -114,10 +114,10 @@ def _speeds(dossier: Dossier) -> Section:
 
 
 def leading_groups(build: Build, levels: Sequence[float]) -> tuple[str, str]:
-    """Return the two groups that are loudest and not held at one speed, fans before the pump."""
+    """Return the two groups that are loudest and not held at one speed, fans before the pump, what rests last."""
     free = [name for name, r in zip(build.group_names, build.speed_ranges, strict=True) if r.highest > r.lowest]
     heard = dict(zip(build.group_names, levels, strict=True))
-    ranked = sorted(free, key=lambda name: (name == "pump", -heard[name]))
+    ranked = sorted(free, key=lambda name: (heard[name] == -math.inf, name == "pump", -heard[name]))
     ranked += [name for name in build.group_names if name not in ranked]
     return ranked[0], ranked[1]
 
@@ -161,7 +161,9 @@ def _layouts(dossier: Dossier) -> list[Section]:
     pictures = [plots.layouts_compared(answer, one.path) for one in answer.paths]
     said = [worth_sentence(answer, one) for one in answer.paths]
     reasons = [
-        Listing(one.path, [f"{o.layout}. {reason_sentence(o.reason)}" for o in one.outcomes if o.reason is not None])
+        Listing(
+            one.path, [f"{o.layout}. {reason_sentence(o.reason)}" for o in one.outcomes if o.reason and not o.present]
+        )
         for one in answer.paths
     ]
     return [Section("layouts", "Is another layout of the fans worth it?", said, pictures, lists=reasons)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import math
 import os
 import re
 import shutil
@@ -200,3 +201,4 @@ def test_no_text_ends_a_script_element() -> None:
 def test_the_plane_shows_the_two_loudest_groups_fans_first() -> None:
     build = demo("booth_wall")
     assert leading_groups(build, [20.0, 25.0, 10.0, 40.0]) == ("bottom", "side")
+    assert leading_groups(build, [20.0, -math.inf, -math.inf, 10.0]) == ("side", "pump")  # others stand still
