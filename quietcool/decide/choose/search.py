@@ -27,6 +27,7 @@ from quietcool.decide.quietest import Progress, Quietest, find_quietest
 from quietcool.decide.tradeoff import hottest_state
 from quietcool.entry.build import Build, Catalogue, State
 from quietcool.errors import InputError, Mistake, RefutedBound
+from quietcool.solve.listening import position_limits
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +36,7 @@ SEEDS = 4  # solved first, so that the bounds know what they must beat
 AT_ONCE = 8  # solved between two looks at the best, whatever the number of workers
 LEVELS = 3  # of finer slices
 ENOUGH = 16  # combinations left, at which finer slices would cost more than solving
+BETTER, MOST_AGAIN = 0.5, 2  # by how much a new goal is worth looking at the same slices again [dB], and how often
 COOLANT_SLICES = (8, 2, 1, 2)  # that a slice of the level before is cut into
 WITHIN = 1.0  # of the winner: runners-up [dB]
 MOST_RUNNERS_UP = 10
@@ -213,8 +215,14 @@ class _Search:
     def tell(self, what: str) -> None:
         """Say how far it is."""
         if self.progress is not None:
-            least = float(self.bounds.min()) if self.bounds.size else -np.inf
-            self.progress(Progress(what, np.nan, self.level, least))
+            self.progress(Progress(what, np.nan, self.level, float(self.unsolved_bounds().min())))
+
+    def unsolved_bounds(self) -> Floats:
+        """Bounds of all combinations, inf for those that were solved or break the rules [dB(A)]."""
+        rest = self.bounds.copy()
+        for combination in self.solved:
+            rest[combination] = np.inf
+        return rest
 
     def solve(self, combinations: Sequence[Combination]) -> None:
         """Solve combinations exactly that were not solved before."""
@@ -225,19 +233,19 @@ class _Search:
             self.solved[one] = Solved(one, parts, -np.inf, *answer)
 
     def seed(self) -> None:
-        """Solve what promises most by the parts alone, until something keeps the limits."""
-        promise = np.zeros((1,) * self.kept.ndim)
+        """Solve what promises most by the parts alone."""
+        promise, loudness = np.zeros((1,) * self.kept.ndim), np.zeros((1,) * self.kept.ndim)
         for axis, column in enumerate(self.options):
-            own = np.array([_promise(one) for one in column])
-            promise = promise + own.reshape([-1 if i == axis else 1 for i in range(self.kept.ndim)])
-        order = np.argsort(np.where(self.kept, -promise, np.inf).ravel(), kind="stable")
-        for number in order[: min(SEEDS, int(self.kept.sum()))]:
-            self.tell("solving a first combination")
-            self.solve([self._at(number)])
-            if self.best is not None:
-                return
+            shape = [-1 if i == axis else 1 for i in range(self.kept.ndim)]
+            promise = promise + np.array([_promise(one) for one in column]).reshape(shape)
+            loudness = loudness + np.array([float(one.fan.sound.power_level) for one in column]).reshape(shape)
+        strong = np.argsort(np.where(self.kept, -promise, np.inf).ravel(), kind="stable")[: int(self.kept.sum())]
+        half = strong[: max(strong.size // 2, 1)]
+        quiet = half[np.argsort(loudness.ravel()[half], kind="stable")]
+        self.tell("solving the first combinations")
+        self.solve([self._at(int(number)) for number in (*strong[: SEEDS // 2], *quiet[: SEEDS // 2])])
 
-    def _at(self, number: int) -> Combination:
+    def _at(self, number: int | np.intp) -> Combination:
         return tuple(int(i) for i in np.unravel_index(number, self.kept.shape))
 
     def bound(self) -> None:
@@ -245,18 +253,26 @@ class _Search:
         rig = Rig(self.build, self.catalogue, self.state, self.where, self.options)
         numbers = set_numbers(rig)
         nodes = [root_node(rig)]
-        for level, slices in enumerate(COOLANT_SLICES):
+        level = again = 0
+        while True:
             self.tell(f"bounding {int(self.kept.sum())} combinations, level {level + 1}")
-            goal = float(10.0 ** ((min(self.level, MOST_LEVEL) - UNIT) / 10.0))
-            found = self.workers.map(bound_node, [(rig, node, goal, slices) for node in nodes])
-            nodes = [node for kept, _ in found for node in kept]
+            cap = min(self.level, MOST_LEVEL, float(position_limits(self.build, self.state)[self.where]))
+            goal = float(10.0 ** ((cap - UNIT) / 10.0))
+            found = self.workers.map(bound_node, [(rig, node, goal, COOLANT_SLICES[level]) for node in nodes])
             whole = joined([one for _, one in found], len(self.options))
             self._note(whole.of_all(numbers))
             self.solve([*self._first_by_program(whole, numbers), *self._unsolved(AT_ONCE)])
             left = int(np.sum(self.bounds < self.level))
-            if left <= ENOUGH or not nodes or self.passed > BOUND_SHARE or level == LEVELS:
+            if left <= ENOUGH or self.passed > BOUND_SHARE or level == LEVELS:
                 return
-            nodes = [finer for node in nodes for finer in _finer(node, level, bool(rig.row))]
+            if self.level < cap - BETTER and again < MOST_AGAIN:
+                again += 1  # a much better goal closes most of the same cells
+                continue
+            finer = [node for kept, _ in found for node in kept]
+            if not finer:
+                return
+            nodes = [cut for node in finer for cut in _finer(node, level, bool(rig.row))]
+            level += 1
 
     def _note(self, energy: Floats) -> None:
         with np.errstate(divide="ignore"):
@@ -308,9 +324,6 @@ class _Search:
             proof = find_quietest(rig, [self.state.name], position=place, seconds=left, progress=self.progress)
             if proof.status != "infeasible" and proof.level < best.level:
                 best = best._replace(level=proof.level, speeds=proof.settings[0].speeds)
-        unsolved = self.bounds.copy()
-        for combination in self.solved:
-            unsolved[combination] = np.inf
         rest = sorted((one for one in every if one.feasible and best and one.combination != best.combination),
                       key=lambda one: (one.level, one.price, one.combination))  # fmt: skip
         near = [one for one in rest if best is not None and one.level <= best.level + WITHIN]
@@ -321,7 +334,7 @@ class _Search:
             build=rig,
             proof=proof,
             runners_up=tuple(near[:MOST_RUNNERS_UP]),
-            next_bound=float(unsolved.min()),
+            next_bound=float(self.unsolved_bounds().min()),
             floor=float(self.bounds.min()),
             fitting=tuple(len(column) for column in self.options),
             combinations=self.kept.size,

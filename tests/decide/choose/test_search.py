@@ -60,13 +60,14 @@ def test_the_choice_is_that_of_solving_everything(seed: int) -> None:
         assert one.bound <= one.level + 1e-6
 
 
-def test_a_planted_winner_is_found_and_little_else_is_solved() -> None:
-    catalogue = catalogue_for(RIG, ("front intake",), 3, 3, seed=11)
+def test_a_planted_winner_is_found() -> None:
+    rig = coarse(ROOM, 100.0)
+    catalogue = catalogue_for(rig, ("front intake",), 1, 3, seed=11)
     place = catalogue.places[0]
     fan = place.fans[1]
     quiet = replace(fan, sound=replace(fan.sound, power_level=fan.sound.power_level - 12.0))
     catalogue = replace(catalogue, places=(replace(place, fans=(place.fans[0], quiet, place.fans[2])),))
-    choice = find_choice(RIG, catalogue, "bounce", seconds=PATIENCE)
+    choice = find_choice(rig, catalogue, "bounce", seconds=PATIENCE)
     assert choice.best is not None
     assert choice.best.options[0].fan.name == fan.name
     assert choice.proven
@@ -91,11 +92,11 @@ def test_ctrl_c_gives_the_answer_so_far() -> None:
                 raise KeyboardInterrupt
             return super().map(function, jobs)
 
-    catalogue = catalogue_for(RIG, ("front intake",), 1, 2, seed=3)
+    catalogue = catalogue_for(RIG, ("front intake",), 2, 2, seed=3)
     choice = find_choice(RIG, catalogue, "bounce", seconds=PATIENCE, workers=Impatient())
     assert choice.interrupted
     assert not choice.proven
-    assert choice.solved == 1
+    assert 1 <= choice.solved < choice.allowed
 
 
 def test_a_state_without_a_limit_on_the_coolant_is_refused() -> None:
@@ -121,13 +122,14 @@ def test_a_local_cluster_of_two_does_not_change_the_answer() -> None:
     distributed = pytest.importorskip("distributed")
     from quietcool.decide.choose.workers import Cluster
 
-    catalogue = catalogue_for(RIG, ("front intake",), 1, 2, seed=5)
-    alone = find_choice(RIG, catalogue, "bounce", seconds=PATIENCE)
+    rig = coarse(ROOM, 100.0)
+    catalogue = catalogue_for(rig, ("front intake",), 1, 1, seed=5)
+    alone = find_choice(rig, catalogue, "bounce", seconds=PATIENCE)
     with (
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, processes=False) as cluster,
         Cluster(cluster.scheduler_address) as crew,
     ):
-        together = find_choice(RIG, catalogue, "bounce", seconds=PATIENCE, workers=crew)
+        together = find_choice(rig, catalogue, "bounce", seconds=PATIENCE, workers=crew)
     assert same(alone, together)
 
 
