@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import FARTHEST
+from quietcool.decide.bound.energies import load_factor
 from quietcool.decide.bound.flows import Pairs, StackRange, flow_range
-from quietcool.decide.bound.frame import Frame, PathOptions, load_factor
+from quietcool.decide.bound.frame import Frame, PathOptions
 from quietcool.entry.build import Radiator
 from quietcool.physics import air
 from quietcool.physics.exchangers import radiator_conductance
