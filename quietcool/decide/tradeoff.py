@@ -27,6 +27,7 @@ Status = Literal["proven", "best_found"]
 
 POINTS = 40
 TOGETHER = ((3.0, 0.2), (1.0, 0.3), (0.0, 0.6))  # [dB] asked of the searches for all points, parts of the time left
+PRICED = (0.5, 0.0, 0.1, 0.25, 0.75, 1.0)  # parts of the curve at which prices are raised first
 FIRST_PATIENCE = 3.0  # time that one search for a bound may take at first [s]
 MORE_PATIENCE = 3.0  # times as long once all that are open have failed
 LEAST_PROOF = 0.3  # time below which no search is begun [s]
@@ -124,9 +125,7 @@ def find_tradeoff(
     where = 0 if position is None else {p.name: i for i, p in enumerate(build.positions)}[position]
     along = axis_named(build, load, axis)
     tally, tell = Tally(), progress or (lambda _: None)
-    front = find_front(
-        build, load, along, where, points, tally=tally, report=_searching(load.name, tell)
-    )
+    front = find_front(build, load, along, where, points, tally=tally, report=_searching(load.name, tell))
     proofs = _Proofs(build, load, along, where, tally, tell)
     if front is not None:
         proofs.spend(front, start + seconds)
@@ -181,22 +180,25 @@ class _Proofs:
         """Search once for all points whether any setting is quieter than the curve by more than `slack`."""
         axis, level = self.axis, _levels(front)
         enclosure = self.build.enclosures.index(axis.enclosure) if axis.enclosure else -1
-        middle = front.archive.quietest(float(front.limits[front.limits.size // 2]))
-        assert middle is not None  # the limits of a front do not lie below its coldest setting
         question = Question(*_limited(self, float(front.limits[-1])), self.position, self.tally)
+        along = [front.limits[int(part * (front.limits.size - 1))] for part in PRICED]
+        places = [front.archive.quietest(float(limit)) for limit in along]
+        settings = front.archive.solved.steps[list(dict.fromkeys(place for place in places if place is not None))]
         proof = prove_front(
             question,
             Limited(axis.source, axis.point, enclosure),
             front.limits,
             level - slack,
-            best_of(question, front.archive.solved.steps[[middle]]),
+            [best_of(question, steps[None]) for steps in settings],
             seconds,
             self._reporting(front),
+            front.archive.ask,
         )
         self.boxes += proof.boxes
         self.interrupted = proof.interrupted
+        shown = np.minimum(proof.lower_bounds, _levels(front))  # settings that came up on the way are on the curve now
         # A bound under a looser limit holds under every tighter one.
-        self.bounds = np.maximum(self.bounds, np.maximum.accumulate(proof.lower_bounds[::-1])[::-1])
+        self.bounds = np.maximum(self.bounds, np.maximum.accumulate(shown[::-1])[::-1])
 
     def _one_by_one(self, front: Front, end: float) -> None:
         """Raise bounds until none is open or time is over.
@@ -282,9 +284,7 @@ def _points(front: Front, bounds: Floats) -> tuple[TradePoint, ...]:
         gap = max(level - bound, 0.0)
         status: Status = "proven" if gap <= PROVEN_GAP else "best_found"
         speeds = grid_speeds(question, solved.steps[place][None])[0]
-        found.append(
-            TradePoint(limit, speeds, float(solved.temp[place]), level, min(bound, level), gap, status, price)
-        )
+        found.append(TradePoint(limit, speeds, float(solved.temp[place]), level, min(bound, level), gap, status, price))
     return tuple(found)
 
 

@@ -9,7 +9,7 @@ loose ones to the quiet end, and every box serves all points at once.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from quietcool.decide.bound.boxes import Boxes
 from quietcool.decide.bound.frame import Frame
+from quietcool.decide.bound.prices import box_round
 from quietcool.decide.bound.propagation import Examined
 from quietcool.decide.bound.ranges import reach_range, ring_ranges
 from quietcool.decide.bound.relaxation import Evaluation
@@ -27,6 +28,7 @@ from quietcool.decide.question import Question
 
 Floats = NDArray[np.float64]
 
+MOST_SLICES, LEAST_SLICE = 60, 1e-3  # of one box at the start; their width [K]
 SLACK = 1e-6  # a box's lower end may lose this to rounding [K]
 
 
@@ -52,9 +54,10 @@ def prove_front(
     limited: Limited,
     limits: Floats,
     levels: Floats,
-    start: Incumbent,
+    starts: Sequence[Incumbent],
     seconds: float,
     report: Callable[[float, float], None] = lambda level, bound: None,
+    solve: Callable[[NDArray[np.intp]], object] | None = None,
 ) -> FrontProof:
     """Bound every point of a curve from below by one search.
 
@@ -68,18 +71,21 @@ def prove_front(
         Rising. [K]
     levels : ndarray, (points,)
         Of the quietest settings known under each limit; never rising. [dB(A)]
-    start : Incumbent
-        A setting near the middle of the curve, for the first prices.
+    starts : sequence of Incumbent
+        Settings along the curve, for the first prices; the middle one first.
     seconds : float
         Time for the search. [s]
     report : callable
-        Told the level of `start` and the least bound of any box that is still open, now and then. [dB(A)]
+        Told the level of the first start and the least bound of any box that is still open, now and then. [dB(A)]
+    solve : callable, optional
+        Takes settings (settings, groups + 1) that may be quieter than the curve. With it boxes with few settings are
+        closed by handing these over: a bound then holds as far as it lies below every one of them that keeps the limit.
 
     Returns
     -------
     FrontProof
     """
-    search = _FrontSearch(question, limited, limits, levels, start, time.monotonic() + seconds, report)
+    search = _FrontSearch(question, limited, limits, levels, starts, time.monotonic() + seconds, report, solve)
     rest, interrupted = search.work_off(search.first_boxes())
     return FrontProof(search.bounds(rest), search.box_count, interrupted)
 
@@ -93,15 +99,47 @@ class _FrontSearch(BoxSearch):
         limited: Limited,
         limits: Floats,
         levels: Floats,
-        start: Incumbent,
+        starts: Sequence[Incumbent],
         end: float,
         report: Callable[[float, float], None],
+        solve: Callable[[NDArray[np.intp]], object] | None,
     ) -> None:
         self.limited, self.limits, self.levels = limited, limits, levels
         self.energies = np.empty(0)
-        super().__init__(question, question.states[0].name, start, end, report)
-        self.solve_leaves = False  # the settings of the curve are found elsewhere
+        super().__init__(question, question.states[0].name, starts[0], end, report)
+        self.pool += [self.first_prices(start) for start in starts[1:]]
+        self.solve_leaves, self.hand_over = solve is not None, solve
         self.energies = 10.0 ** ((levels - TOLERANCE - self.unit) / 10.0)
+        self.node = self._node_of_axis(starts[0])
+
+    def _node_of_axis(self, start: Incumbent) -> int:
+        """The node of the ring that the axis follows: that of its source, else the warmest."""
+        if self.limited.source >= 0:
+            name = self.frame.build.sources[self.limited.source].name
+            reach = next((r for r in self.frame.ring.reaches if r.station == name), None)
+            if reach is not None:
+                return reach.node
+        return int(np.argmax(box_round(self.frame, start, 0.0).coolant_temp[0, :, 0]))
+
+    def first_boxes(self) -> list[Boxes]:
+        """Slices of what the axis follows, about as narrow as the curve's points lie apart.
+
+        A box wider than that is held to the loud end of all points that it spans, and nothing quiet reaches that.
+        """
+        width = max(float(np.ptp(self.limits)) / max(self.limits.size - 1, 1), LEAST_SLICE)
+        return [self._sliced(boxes, width) for boxes in super().first_boxes()]
+
+    def _sliced(self, boxes: Boxes, width: float) -> Boxes:
+        by_air = self.limited.enclosure >= 0
+        place = self.limited.enclosure if by_air else self.node
+        spans = (boxes.air_temp if by_air else boxes.coolant_temp)[:, place]
+        pieces = np.clip(np.ceil(np.ptp(spans, axis=1) / width), 1, MOST_SLICES).astype(np.intp)
+        owner = np.repeat(np.arange(boxes.count), pieces)
+        number = np.arange(owner.size) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+        edges = [spans[owner, 0] + (number + side) / pieces[owner] * np.ptp(spans, axis=1)[owner] for side in (0, 1)]
+        slices = boxes.take(owner)
+        (slices.air_temp if by_air else slices.coolant_temp)[:, place] = np.stack(edges, axis=-1)
+        return slices
 
     def goals(self, boxes: Boxes) -> Floats:
         """Energy of the curve's point at the first limit that the coolest setting of each box keeps; 0 beyond all."""
@@ -137,6 +175,11 @@ class _FrontSearch(BoxSearch):
 
     def _try_choices(self, frame: Frame, evaluation: Evaluation, seen: Examined) -> None:
         """Leave the settings of the curve to who asked for its bounds."""
+
+    def _solve(self, steps: NDArray[np.intp]) -> None:
+        """Hand over settings: whether they help the curve is for who asked."""
+        if self.hand_over is not None:
+            self.hand_over(steps)
 
     def bounds(self, rest: list[Boxes]) -> Floats:
         """Bound of every point: its own goal, unless a box that is left open and may keep its limit lies lower."""

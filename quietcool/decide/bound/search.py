@@ -119,8 +119,7 @@ class BoxSearch:
         self.scales = price_scales(self.frame)
         options = [sum(cluster.count for cluster in frame.clusters) for frame in self.frames]
         self.chunks = [max(LEAST_CHUNK, min(CHUNK, MOST_PAIRS // count)) for count in options]
-        self.pool = [np.zeros(price_count(self.frame))]
-        self.pool = [self._first_prices()]
+        self.pool = [self.first_prices(best)]
 
     @property
     def goal(self) -> float:
@@ -307,18 +306,19 @@ class BoxSearch:
         still_open = np.flatnonzero(best.bound < self.goals(seen.boxes))
         return pick(seen, still_open), price[still_open], best.take(still_open)
 
-    def _first_prices(self) -> Floats:
-        """Prices to start from: raised at length in a small box round the incumbent."""
+    def first_prices(self, best: Incumbent) -> Floats:
+        """Prices to start from: raised at length in a small box round a setting."""
         count = price_count(self.frame)
-        if self.best.worst_margin < 0.0:
+        if best.worst_margin < 0.0:
             return np.zeros(count)
-        box = box_round(self.frame, self.best, FIRST_WIDTH)
+        box = box_round(self.frame, best, FIRST_WIDTH)
         for _ in range(FIRST_VISITS):
             seen = examine(self.frame, box, np.inf, from_afar=True)
             if seen.boxes.count == 0:
                 return np.zeros(count)
             box = seen.boxes
-        prices, _ = self._ascend(self.frame, seen, np.zeros((1, count)), FIRST_ASCENTS)
+        goal = np.array([10.0 ** ((best.level - TOLERANCE - self.unit) / 10.0)])
+        prices, _ = ascend(Relaxation(self.frame, seen), np.zeros((1, count)), FIRST_ASCENTS, goal, self.scales)
         return prices.reshape(count)
 
     def _try_choices(self, frame: Frame, evaluation: Evaluation, seen: Examined) -> None:
