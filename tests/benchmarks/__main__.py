@@ -1,6 +1,6 @@
 """All benchmarks of the main job, in one run; results go to `reports/benchmarks.md` and `reports/benchmarks.json`.
 
-python -m tests.benchmarks                      (about ten minutes)
+python -m tests.benchmarks                      (about forty minutes; needs the extra `benchmark`)
 python -m tests.benchmarks --only cold_start    (prints only, leaves the reports alone)
 """
 
@@ -11,11 +11,17 @@ import json
 from pathlib import Path
 from typing import Any
 
-from tests.benchmarks import cold_start, operating_points, quietest_search
+from tests.benchmarks import bound_search, cold_start, operating_points, quietest_search, tradeoff_curves
 from tests.benchmarks.timing import surroundings
 
 REPORTS = Path(__file__).parents[2] / "reports"
-PARTS = {"operating_points": operating_points, "quietest_search": quietest_search, "cold_start": cold_start}
+PARTS = {
+    "operating_points": operating_points,
+    "quietest_search": quietest_search,
+    "bound_search": bound_search,
+    "tradeoff_curves": tradeoff_curves,
+    "cold_start": cold_start,
+}
 
 
 def document(found: dict[str, Any]) -> str:
