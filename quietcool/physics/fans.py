@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -80,57 +77,3 @@ def load_share(flow: ArrayLike, free_flow: ArrayLike) -> Floats:
     free = np.asarray(free_flow, dtype=np.float64)
     share = np.asarray(flow, dtype=np.float64) / np.where(free > 0.0, free, 1.0)
     return np.where(free > 0.0, np.maximum(share, 0.0), 0.0)
-
-
-class Crossing(NamedTuple):
-    """One flow at which a fan meets what it works against."""
-
-    flow: float  # [m3/s]
-    stable: bool  # the fan's pressure falls faster there than the system's: a small excess of flow dies away
-
-
-def find_crossings(
-    excess: Callable[[Floats], Floats], lowest: float, highest: float, *, points: int = 4001
-) -> list[Crossing]:
-    r"""All operating points of one fan, rising in flow.
-
-    Roots of p_fan(Q) - p_system(Q); stable where the difference falls with flow.
-
-    Parameters
-    ----------
-    excess : callable
-        Fan pressure less system pressure at flows (n,). [m3/s] -> [Pa]
-    lowest, highest : float
-        Flows to search between. [m3/s]
-    points : int
-        Of the scan; two crossings nearer than a step can be missed.
-
-    Returns
-    -------
-    list of Crossing
-
-    References
-    ----------
-    .. [1] Greitzer, E. M., "The stability of pumping systems", J. Fluids Eng. 103 (1981) 193-242: static stability
-       needs the machine's slope below the system's (recalled, not re-read).
-
-    Examples
-    --------
-    >>> find_crossings(lambda q: 10.0 - 2.0 * q, 0.0, 10.0)
-    [Crossing(flow=5.0, stable=True)]
-    """
-    from scipy.optimize import brentq  # loaded where it is used: it takes longer to load than an answer takes
-
-    grid = np.linspace(lowest, highest, points)
-    value = excess(grid)
-    crossings = [Crossing(float(q), _falls(excess, float(q), grid[1] - grid[0])) for q in grid[value == 0.0]]
-    for i in np.flatnonzero(value[:-1] * value[1:] < 0.0):
-        root = float(brentq(lambda q: float(excess(np.array([q]))[0]), grid[i], grid[i + 1], xtol=1e-15, rtol=1e-14))
-        crossings.append(Crossing(root, bool(value[i] > 0.0)))
-    return sorted(crossings)
-
-
-def _falls(excess: Callable[[Floats], Floats], flow: float, step: float) -> bool:
-    """Tell whether the excess changes from above to below zero at a root that the scan hit exactly."""
-    below, above = excess(np.array([flow - 1e-3 * step, flow + 1e-3 * step]))
-    return bool(below > above)

@@ -40,6 +40,11 @@ def take_cases(record: Record, columns: slice | NDArray[np.intp]) -> Record:
     return cast(Record, map_arrays(record, lambda array: array[columns]))
 
 
+def any_case(record: Record) -> Record:
+    """Return the record with one value of every array in place of it; NaN where an array has none."""
+    return cast(Record, map_arrays(record, lambda array: np.append(array, np.nan)[:1]))
+
+
 def map_arrays(record: Any, change: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> Any:
     """Copy nested records, tuples and mappings with `change` done to every array; unchanged parts are shared."""
     if record is None or isinstance(record, PLAIN):

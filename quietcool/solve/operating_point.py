@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from quietcool.entry.build import Build, State
 from quietcool.physics import coolant
 from quietcool.solve.airflow import first_guess, path_ends
-from quietcool.solve.cases import CHUNK, case_shape, flatten_cases
+from quietcool.solve.cases import CHUNK, any_case, case_shape, flatten_cases
 from quietcool.solve.description import describe_cases
 from quietcool.solve.heat import Carriers, solve_heat
 from quietcool.solve.loop import coolant_law, solve_ring
@@ -101,6 +101,10 @@ def solve_operating_point(build: Build, state: State, speeds: ArrayLike) -> Oper
         raise ValueError("speeds: every speed must be finite and at least 0 rev/s")
     varied = case_shape(build, state)
     shape = np.broadcast_shapes(given.shape[:-1], varied or ())
+    if 0 in shape:  # every field of one case, less that case
+        one = solve_operating_point(any_case(build), any_case(state), np.ones((1, groups)))
+        values = {field.name: getattr(one, field.name) for field in fields(one)}
+        return OperatingPoint(**{name: value[:0].reshape(*shape, *value.shape[1:]) for name, value in values.items()})
     if varied is not None:
         build, state = flatten_cases(build, shape), flatten_cases(state, shape)
     columns = np.broadcast_to(given, (*shape, groups)).reshape(-1, groups).T

@@ -128,9 +128,7 @@ def rig_spectrum(build: Build, speeds: ArrayLike, load_share: ArrayLike, state: 
     return _level(energy[..., None, :] * _factor(transfer_bands(build)))
 
 
-def row_band_levels(
-    build: Build, path: AirPath, row_index: int, speed: ArrayLike, load_share: ArrayLike
-) -> Levels:
+def row_band_levels(build: Build, path: AirPath, row_index: int, speed: ArrayLike, load_share: ArrayLike) -> Levels:
     """Level of a whole fan row at every position by octave; arguments as for `noise.row_power_level`.
 
     Returns

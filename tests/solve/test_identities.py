@@ -7,7 +7,7 @@ the answer itself are used.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -397,3 +397,14 @@ def test_numbers_of_the_build_may_be_cases():
     for case, temp in enumerate(temps):
         alone = solve_operating_point(build, replace(build.states[0], room_temp=float(temp)), [20.0, 50.0])
         assert float(together.coolant_temp_max[case]) == pytest.approx(float(alone.coolant_temp_max), rel=1e-9)
+
+
+def test_an_empty_batch_has_every_field_and_no_case() -> None:
+    build = random_build(1)
+    one = solve_operating_point(build, build.states[0], np.ones((1, len(build.group_names))))
+    none = solve_operating_point(build, build.states[0], np.ones((0, len(build.group_names))))
+    no_room = replace(build.states[0], room_temp=np.zeros((2, 0)))
+    nowhere = solve_operating_point(build, no_room, np.ones(len(build.group_names)))
+    for field in fields(one):
+        assert getattr(none, field.name).shape == (0, *getattr(one, field.name).shape[1:])
+        assert getattr(nowhere, field.name).shape == (2, 0, *getattr(one, field.name).shape[1:])
