@@ -44,7 +44,7 @@ class Evaluation(NamedTuple):
     price: Floats  # that it was made at, (boxes, prices)
     reference: Reference
 
-    def take(self, picked: NDArray[np.intp]) -> Evaluation:
+    def take(self, picked: NDArray[np.intp] | NDArray[np.bool_]) -> Evaluation:
         """The picked boxes."""
         return Evaluation(
             self.bound[picked],
@@ -99,8 +99,8 @@ class Relaxation:
         n = self.frame.enclosures
         return price[:, :n], price[:, n : 2 * n], price[:, 2 * n :]
 
-    def evaluate(self, price: Floats, reference: Reference) -> Evaluation:
-        """Bound, slopes and minimisers at given prices, (boxes, prices)."""
+    def evaluate(self, price: Floats, reference: Reference, *, weigh: bool = False) -> Evaluation:
+        """Bound, slopes and minimisers at given prices, (boxes, prices); what widths cost only if asked to weigh it."""
         _, _, ring = self.prices(price)
         copies = self._copy_prices(price, reference)
         fixed, fixed_slope, air_pick, air_loss = self._fixed(price, copies)
@@ -127,9 +127,12 @@ class Relaxation:
             self._whole(number, (bound - total)[:, None] + value)
             for number, (total, value) in enumerate(zip(totals, options, strict=True))
         )
-        slope, loss = self._slopes(price, reference, picks, choices, air_pick, fixed_slope, node_slopes)
-        loss[:, self.frame.enclosures : 2 * self.frame.enclosures] += air_loss
-        loss[:, 2 * self.frame.enclosures : -2] += node_loss
+        slope = self._slopes(price, reference, picks, air_pick, fixed_slope, node_slopes)
+        loss = np.zeros((self.count, 2 * self.frame.enclosures + len(self.frame.ring.nodes) + 2))
+        if weigh:
+            self._add_losses(loss, price, picks, choices)
+            loss[:, self.frame.enclosures : 2 * self.frame.enclosures] += air_loss
+            loss[:, 2 * self.frame.enclosures : -2] += node_loss
         chosen = tuple(self.columns[number][choice] for number, choice in enumerate(choices))
         return Evaluation(bound, slope, chosen, forced, tuple(picks), loss, price, reference)
 
@@ -281,27 +284,19 @@ class Relaxation:
         price: Floats,
         reference: Reference,
         picks: list[Picked],
-        choices: list[NDArray[np.intp]],
         air_pick: Floats,
         fixed_slope: Floats,
         node_picks: list[tuple[int, Floats]],
-    ) -> tuple[Floats, Floats]:
-        """Slope of the bound by every price, and what each coordinate's width costs at the minimiser."""
+    ) -> Floats:
+        """Slope of the bound by every price."""
         frame, n = self.frame, self.frame.enclosures
         _, heat, ring = self.prices(price)
         slope = fixed_slope.copy()
-        loss = np.zeros((self.count, 2 * n + len(frame.ring.nodes) + 2))
-        loss[:, -2] = 0.5 * np.abs(np.diff(frame.pump_energy[self.seen.boxes.pump], axis=1)[:, 0])
         node_temp = dict(node_picks)
         for index, one in enumerate(picks):
-            chosen = self.path_arrays[index].at(choices[frame.cluster_of[index]])
             self._add_path_slopes(slope, index, one, reference, air_pick)
             if index in frame.ring.radiator_node:
                 node_temp[frame.ring.radiator_node[index]] = one.coolant_over
-            self._add_path_loss(loss, index, one, chosen, price)
-            own = self._own_options(index)[choices[frame.cluster_of[index]]]
-            for row in frame.paths[index].rows:
-                loss[:, -1] += row.spread[own]
         for i, segment in enumerate(frame.ring.segments):
             if segment.source != segment.target:
                 for place, sign in ((segment.source, 1.0), (segment.target, -1.0)):
@@ -309,7 +304,16 @@ class Relaxation:
                     weight = next(w for s, w in self._node_weights(place, ring) if s == segment.stream)
                     low, high = self.seen.ring.capacity[segment.stream].T
                     slope[:, 2 * n + i] += sign * np.where(weight * away >= 0.0, low, high) * away
-        return slope, loss
+        return slope
+
+    def _add_losses(self, loss: Floats, price: Floats, picks: list[Picked], choices: list[NDArray[np.intp]]) -> None:
+        """What the pump's range, and the ranges of every path at its chosen option, may cost."""
+        loss[:, -2] += 0.5 * np.abs(np.diff(self.frame.pump_energy[self.seen.boxes.pump], axis=1)[:, 0])
+        for index, one in enumerate(picks):
+            choice = choices[self.frame.cluster_of[index]]
+            self._add_path_loss(loss, index, one, self.path_arrays[index].at(choice), price)
+            for row in self.frame.paths[index].rows:
+                loss[:, -1] += row.spread[self._own_options(index)[choice]]
 
     def _add_path_slopes(self, slope: Floats, index: int, one: Picked, reference: Reference, air_pick: Floats) -> None:
         options, n = self.frame.paths[index], self.frame.enclosures

@@ -267,12 +267,13 @@ class BoxSearch:
             a & (value < goals[:, None]) for a, value in zip(seen.boxes.allowed, evaluation.option_bound, strict=True)
         )
         open_boxes = (bound < goals) & np.all([np.any(a, axis=1) for a in allowed], axis=0)
-        kept, loss = replace(seen.boxes, bound=bound, price=price, allowed=allowed), evaluation.loss
+        kept = replace(seen.boxes, bound=bound, price=price, allowed=allowed)
         if self.solve_leaves and frame.exact:
             open_boxes[self._solve_leaves(frame, kept, seen.energy, np.flatnonzero(open_boxes))] = False
         if not np.any(open_boxes):
             return None
-        return kept.take(open_boxes), loss[open_boxes]
+        kept, seen, best = kept.take(open_boxes), pick(seen, np.flatnonzero(open_boxes)), evaluation.take(open_boxes)
+        return kept, Relaxation(frame, seen).evaluate(best.price, best.reference, weigh=True).loss
 
     def _solve_leaves(
         self, frame: Frame, boxes: Boxes, energy: tuple[Floats, ...], places: NDArray[np.intp]
