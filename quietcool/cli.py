@@ -155,10 +155,11 @@ def quietest(
     if confidence is not None:
         decisions.alone("--confidence", minimise=minimise != "dba", certificate=certificate is not None)
         return decisions.robust(rig, state, one_setting, at, seconds, confidence, draws, seed, json)
-    logs = proof.logs_for(certificate, minimise)
+    logs = proof.logs_for(certificate, minimise, build, rig)
     answer = found_quietest(rig, state, one_setting, at, seconds, minimise, logs)
-    proof.certify(certificate, rig, answer, logs)
-    return decisions.tell_quietest(rig, answer, decisions.how_sure(rig, answer.points, draws, seed), json)
+    code = decisions.tell_quietest(rig, answer, decisions.how_sure(rig, answer.points, draws, seed), json)
+    proof.certify(certificate, rig, answer, logs)  # last: a full disk takes no answer away
+    return code
 
 
 @app.command()

@@ -19,6 +19,7 @@ import numpy as np
 from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.quietest import Quietest, Setting
 from quietcool.entry.build import Build
+from quietcool.entry.writing import write_whole
 
 FORMAT = 1
 KIND = "quietcool certificate"
@@ -55,9 +56,7 @@ def write_certificate(
         digest.update(line.encode())
         lines.append(line)
     lines.append(json.dumps({"sha256": digest.hexdigest()}) + "\n")
-    unfinished = file.with_name(file.name + ".unfinished")
-    unfinished.write_text("".join(lines), encoding="utf-8")
-    unfinished.replace(file)
+    write_whole(file, "".join(lines))
 
 
 def _records(

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from quietcool.entry.writing import made_folder, write_whole
 from quietcool.errors import InputError, Mistake
-from quietcool.show.files import made_folder, write_whole
 from quietcool.show.look import FONT, TITLE_WIDTH, Picture, ink, label, title_of, wrapped
 
 if TYPE_CHECKING:

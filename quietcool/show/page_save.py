@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from quietcool.entry.build import PUMP, Build
 from quietcool.entry.buildfile import read_build
+from quietcool.entry.writing import write_whole
 from quietcool.errors import QuietcoolError
 from quietcool.show.console import rpm
-from quietcool.show.files import table_csv, write_whole
+from quietcool.show.files import table_csv
 from quietcool.units import in_unit, si_value
 
 if TYPE_CHECKING:

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from quietcool.entry.build import Build
+from quietcool.entry.writing import made_folder, write_whole
 from quietcool.show import handover
 from quietcool.show.dossier import Dossier
-from quietcool.show.files import made_folder, table_csv, write_whole
+from quietcool.show.files import table_csv
 from quietcool.show.images import write_images
 from quietcool.show.json_answers import FORMAT, Answer, envelope
 from quietcool.show.look import Picture

@@ -49,8 +49,10 @@ def verify(
     return tell_parts(verification.verify_sentences(verdict), code)
 
 
-def logs_for(certificate: str | None, minimise: str) -> dict[str, SearchLog] | None:
+def logs_for(certificate: str | None, minimise: str, build_file: str, rig: Build) -> dict[str, SearchLog] | None:
     """Return where the search is to leave its log; None without a certificate."""
+    from quietcool.entry.writing import refuse_place
+
     if certificate is None:
         return None
     if minimise != "dba":
@@ -58,6 +60,7 @@ def logs_for(certificate: str | None, minimise: str) -> dict[str, SearchLog] | N
             [Mistake("--certificate", None, None, "", "a level to be proven", f"--minimise {clean(minimise)}",
                      "leave --minimise out")]
         )  # fmt: skip
+    refuse_place(Path(certificate), Path(build_file), rig)
     return {}
 
 
@@ -65,12 +68,5 @@ def certify(certificate: str | None, rig: Build, answer: Quietest, logs: Mapping
     """Write the certificate that was asked for."""
     from quietcool.decide.certificate import write_certificate
 
-    if certificate is None or logs is None:
-        return
-    try:
+    if certificate is not None and logs is not None:
         write_certificate(Path(certificate), rig, answer, logs, made_by=own_version())
-    except OSError as error:
-        raise InputError(
-            [Mistake(f"--certificate {clean(certificate)}", None, None, "", "a file that can be written",
-                     error.strerror or "none", "name another one")]
-        ) from error  # fmt: skip

@@ -37,11 +37,11 @@ def report(
     The quietest setting of each state with its intervals, pictures and tables, and a one-page sheet to print first.
     """
     from quietcool.entry.buildfile import read_build
+    from quietcool.entry.writing import refuse_places
     from quietcool.show import report_files, wording
-    from quietcool.show.files import refuse_inputs
 
     rig = read_build(build)
-    refuse_inputs(output, Path(build), rig)
+    refuse_places(output, [folder for folder in (csv, images) if folder], Path(build), rig)
     dossier = found_dossier(rig, state, one_setting, at, seconds, layouts)
     written = report_files.write_report(dossier, output, csv, images)
     code = wording.quietest_verdict(rig, dossier.answer)

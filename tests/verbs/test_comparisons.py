@@ -67,7 +67,10 @@ def test_layouts_asks_for_what_was_said(say: Any, asked: list[Any]) -> None:
     said = say("layouts", BOOTH, "--path", "top exhaust")
     assert (said.code, said.err) == (0, "")
     assert asked == [
-        (("top exhaust",), {"state": "render", "axis": "coolant", "position": None, "seconds": 60.0})
+        (
+            ("top exhaust",),
+            {"state": "render", "axis": "coolant", "position": None, "seconds": 60.0, "catalogue": None, "air": False},
+        )
     ]
     assert said.out.startswith("side intake (radiator-p-480x60), push now. Is a second fan row worth it? No")
 
