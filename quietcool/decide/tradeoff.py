@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 Status = Literal["proven", "best_found"]
 
 POINTS = 40
-TOGETHER = ((3.0, 0.2), (1.0, 0.3), (0.0, 0.6))  # [dB] asked of the searches for all points, parts of the time left
+TOGETHER = ((3.0, 0.2), (0.0, 0.95))  # [dB] asked of the searches for all points, parts of the time left
 PRICED = (0.5, 0.0, 0.1, 0.25, 0.75, 1.0)  # parts of the curve at which prices are raised first
 FIRST_PATIENCE = 3.0  # time that one search for a bound may take at first [s]
 MORE_PATIENCE = 3.0  # times as long once all that are open have failed
@@ -166,6 +166,7 @@ class _Proofs:
         self.tally, self.tell = tally, tell
         self.bounds: Floats = np.zeros(0)
         self.boxes, self.interrupted = 0, False
+        self.prices: tuple[Floats, ...] = ()
 
     def spend(self, front: Front, end: float) -> None:
         """Bound the whole curve by one search, asked for little first; in the time that is left, single points."""
@@ -193,7 +194,9 @@ class _Proofs:
             seconds,
             self._reporting(front),
             front.archive.ask,
+            self.prices,
         )
+        self.prices = proof.prices
         self.boxes += proof.boxes
         self.interrupted = proof.interrupted
         shown = np.minimum(proof.lower_bounds, _levels(front))  # settings that came up on the way are on the curve now

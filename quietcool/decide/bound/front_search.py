@@ -47,6 +47,7 @@ class FrontProof(NamedTuple):
     lower_bounds: Floats  # no setting that keeps a limit is quieter; -inf where nothing is known, (points,) [dB(A)]
     boxes: int
     interrupted: bool
+    prices: tuple[Floats, ...]  # that it began with and added: for another search of the same curve
 
 
 def prove_front(
@@ -58,6 +59,7 @@ def prove_front(
     seconds: float,
     report: Callable[[float, float], None] = lambda level, bound: None,
     solve: Callable[[NDArray[np.intp]], object] | None = None,
+    prices: Sequence[Floats] = (),
 ) -> FrontProof:
     """Bound every point of a curve from below by one search.
 
@@ -80,14 +82,16 @@ def prove_front(
     solve : callable, optional
         Takes settings (settings, groups + 1) that may be quieter than the curve. With it boxes with few settings are
         closed by handing these over: a bound then holds as far as it lies below every one of them that keeps the limit.
+    prices : sequence of ndarray, (prices,)
+        Of an earlier search of the same curve; raised at the starts where there are none.
 
     Returns
     -------
     FrontProof
     """
-    search = _FrontSearch(question, limited, limits, levels, starts, time.monotonic() + seconds, report, solve)
+    search = _FrontSearch(question, limited, limits, levels, starts, time.monotonic() + seconds, report, solve, prices)
     rest, interrupted = search.work_off(search.first_boxes())
-    return FrontProof(search.bounds(rest), search.box_count, interrupted)
+    return FrontProof(search.bounds(rest), search.box_count, interrupted, tuple(search.pool))
 
 
 class _FrontSearch(BoxSearch):
@@ -103,11 +107,12 @@ class _FrontSearch(BoxSearch):
         end: float,
         report: Callable[[float, float], None],
         solve: Callable[[NDArray[np.intp]], object] | None,
+        prices: Sequence[Floats],
     ) -> None:
         self.limited, self.limits, self.levels = limited, limits, levels
-        self.energies = np.empty(0)
-        super().__init__(question, question.states[0].name, starts[0], end, report)
-        self.pool += [self.first_prices(start) for start in starts[1:]]
+        super().__init__(question, question.states[0].name, starts[0], end, report, prices=prices)
+        if not prices:
+            self.pool += [self.first_prices(start) for start in starts[1:]]
         self.solve_leaves, self.hand_over = solve is not None, solve
         self.energies = 10.0 ** ((levels - TOLERANCE - self.unit) / 10.0)
         self.node = self._node_of_axis(starts[0])
@@ -143,8 +148,6 @@ class _FrontSearch(BoxSearch):
 
     def goals(self, boxes: Boxes) -> Floats:
         """Energy of the curve's point at the first limit that the coolest setting of each box keeps; 0 beyond all."""
-        if not self.energies.size:  # while the first prices are raised
-            return np.full(boxes.count, self.goal)
         place = np.searchsorted(self.limits, self._lowest(boxes) - SLACK)
         return np.append(self.energies, 0.0)[place]
 

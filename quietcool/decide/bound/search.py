@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -107,6 +107,7 @@ class BoxSearch:
         end: float,
         report: Callable[[float, float], None],
         log: SearchLog | None = None,
+        prices: Sequence[Floats] = (),
     ) -> None:
         self.question, self.best, self.end, self.report, self.log = question, best, end, report, log
         self.last_number = 0  # of the boxes in the log
@@ -119,7 +120,7 @@ class BoxSearch:
         self.scales = price_scales(self.frame)
         options = [sum(cluster.count for cluster in frame.clusters) for frame in self.frames]
         self.chunks = [max(LEAST_CHUNK, min(CHUNK, MOST_PAIRS // count)) for count in options]
-        self.pool = [self.first_prices(best)]
+        self.pool = list(prices) or [self.first_prices(best)]
 
     @property
     def goal(self) -> float:
