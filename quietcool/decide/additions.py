@@ -30,14 +30,10 @@ def added_by(variant: Variant, present: Variant) -> Added:
             (fans, _plus(depth, core.depth), current, _plus(price, core.price))
             for (fans, depth, current, price), core in zip((new, old), cores, strict=True)
         )
-    depth, current, price = (
-        None if a is None or b is None else a - b for a, b in zip(new[1:], old[1:], strict=True)
-    )
+    depth, current, price = (None if a is None or b is None else a - b for a, b in zip(new[1:], old[1:], strict=True))
     screws, before = _screws(variant), _screws(present)
     changed = screws != before
-    return Added(
-        new[0] - old[0], depth, current, price, screws if changed else (), before if changed else ()
-    )
+    return Added(new[0] - old[0], depth, current, price, screws if changed else (), before if changed else ())
 
 
 def _core_of(variant: Variant) -> Radiator:

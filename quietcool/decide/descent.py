@@ -168,6 +168,4 @@ def _answers(ask: Ask, places: Floats, owners: NDArray[np.intp]) -> list[_Asked]
     margins = np.maximum(margins, WORST).reshape(count, n + 1, -1)
     level_slope = (level[:, 1:] - level[:, :1]) / step
     margin_slope = np.swapaxes((margins[:, 1:] - margins[:, :1]) / step[:, :, None], 1, 2)
-    return [
-        _Asked(float(level[i, 0]), margins[i, 0], level_slope[i], margin_slope[i]) for i in range(count)
-    ]
+    return [_Asked(float(level[i, 0]), margins[i, 0], level_slope[i], margin_slope[i]) for i in range(count)]

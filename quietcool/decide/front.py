@@ -194,9 +194,7 @@ class _FrontSearch:
                 starts.append(Start(target, int(self.screened_choice[place]), self.screened[place]))
         return starts
 
-    def _descend(
-        self, starts: list[Start], limits: Floats, cold: NDArray[np.bool_]
-    ) -> list[tuple[Start, Descent]]:
+    def _descend(self, starts: list[Start], limits: Floats, cold: NDArray[np.bool_]) -> list[tuple[Start, Descent]]:
         """Descend from all starts together, each under its target's limit; cold targets minimise the temperature."""
         targets = np.array([start.target for start in starts])
         stopped = self.choices[[start.choice for start in starts]]

@@ -48,9 +48,7 @@ def other_parts(build: Build, path: str, catalogue: Catalogue) -> tuple[Variant,
     return tuple(_variants(build, catalogue, place, wanted))
 
 
-def _variants(
-    build: Build, catalogue: Catalogue, place: Place, wanted: list[tuple[str, Option]]
-) -> Iterator[Variant]:
+def _variants(build: Build, catalogue: Catalogue, place: Place, wanted: list[tuple[str, Option]]) -> Iterator[Variant]:
     now = next(one for one in build.air_paths if one.name == place.path)
     own = next(group.fan for group in build.fan_groups if group.name == now.fan_rows[0].group)
     for name, option in wanted:

@@ -146,9 +146,7 @@ def _distinct(pairs: list[tuple[Descent, np.intp]]) -> list[tuple[Descent, np.in
     return kept
 
 
-def _carry_to_grid(
-    question: Question, ranges: Floats, stopped: NDArray[np.bool_], end: Descent
-) -> Incumbent | None:
+def _carry_to_grid(question: Question, ranges: Floats, stopped: NDArray[np.bool_], end: Descent) -> Incumbent | None:
     """Forecast the settings near a descent's end by its slopes, solve the most promising exactly, keep the best.
 
     Where none of those is feasible, the one that lacks least; None where nothing near looks promising.
@@ -194,7 +192,7 @@ def _neighbours(question: Question, speeds: Floats, stopped: NDArray[np.bool_]) 
             choices.append(np.zeros(1, dtype=np.intp))
             continue
         turning = np.flatnonzero(grid > 0.0) if np.any(grid > 0.0) else np.arange(grid.size)
-        near = np.argsort(np.abs(grid[turning] - speed), kind="stable")[: width]
+        near = np.argsort(np.abs(grid[turning] - speed), kind="stable")[:width]
         choices.append(np.sort(turning[near]))
     return np.stack([axis.ravel() for axis in np.meshgrid(*choices, indexing="ij")], axis=-1)
 

@@ -306,4 +306,3 @@ def _warmed(rig: _Rig, optimum: _Optimum, draws: Draws, price: float) -> Floats:
 def _interval(value: float, errors: Floats) -> Worth:
     low, high = central_interval(value + errors)
     return Worth(value, float(low), float(high))
-

@@ -84,7 +84,6 @@ class Question:
             columns.append(np.where(np.isnan(kept) | ~point.converged[:, None], -np.inf, kept))
         return level, np.concatenate(columns, axis=1)
 
-
     def _heard(self, state: State, point: OperatingPoint) -> Floats:
         """What is to be least, of a batch of solved cases."""
         if self.quantity == "dba" and self.band is None:

@@ -105,7 +105,5 @@ def _floor_share(fan: Fan, speed: float) -> float:
     if speed == 0.0:
         return float("nan")
     sheet = fan.sound
-    whole = power_level_at_speed(
-        sheet.power_level, speed, sheet.speed, sheet.exponent, floor=sheet.floor_power_level
-    )
+    whole = power_level_at_speed(sheet.power_level, speed, sheet.speed, sheet.exponent, floor=sheet.floor_power_level)
     return float(10.0 ** ((sheet.floor_power_level - whole) / 10.0))

@@ -199,9 +199,7 @@ def _tighter_at(own: Limits, place: str, limit: Limit, by: float) -> Limits:
     return replace(own, position={**own.position, **lower})
 
 
-def _search(
-    build: Build, setting: Setting, where: int, draws: Draws, confidence: float, until: float
-) -> _Try:
+def _search(build: Build, setting: Setting, where: int, draws: Draws, confidence: float, until: float) -> _Try:
     """Tighten, search, look how often it holds, and again: the quietest setting that holds often enough.
 
     The unknown is the probability with which each limit may be broken by itself: at most that of all together.
@@ -271,9 +269,7 @@ def _rank(one: _Try, asked: float) -> tuple[bool, float]:
     return not enough, one.level if enough else -one.chance
 
 
-def _try(
-    build: Build, states: Sequence[str], speeds: Floats, level: float, safety: Safety, draws: Draws
-) -> _Try:
+def _try(build: Build, states: Sequence[str], speeds: Floats, level: float, safety: Safety, draws: Draws) -> _Try:
     return _Try(speeds, level, safety, chance_of(build, states, speeds, draws))
 
 

@@ -133,9 +133,7 @@ def scenarios_of(build: Build, state: State) -> Iterator[Altered]:
 def worst_day(build: Build) -> Build:
     """Return the rig on its worst day: every state in the hottest room of its scenarios, with dust."""
     hottest_room = max(build.what_if.room_temps)
-    states = tuple(
-        replace(state, room_temp=np.maximum(state.room_temp, hottest_room).item()) for state in build.states
-    )
+    states = tuple(replace(state, room_temp=np.maximum(state.room_temp, hottest_room).item()) for state in build.states)
     return replace(dusty(build, build.what_if.dust), states=states)
 
 
@@ -161,6 +159,7 @@ def without_filters(build: Build) -> Build:
 
 def with_door_ajar(build: Build, loss: float) -> Build:
     """Return the rig heard through doors that keep off so much less [dB]."""
+
     def less(kept_off: Any) -> Any:
         if isinstance(kept_off, tuple):
             return tuple(max(level - loss, LEAST_PARTITION) for level in kept_off)
@@ -218,4 +217,3 @@ def _held(scenario: Altered, where: int) -> Holding:
     speeds = grid_speeds(question, best.steps[None])[0]
     own = np.array([name != DEAD for name in build.group_names])
     return Holding(speeds[own], best.level, best.worst_margin >= 0.0)
-

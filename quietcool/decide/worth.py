@@ -62,10 +62,7 @@ def find_worth(
     if not binding:
         return ()
     heats = [
-        (state.name, source)
-        for state in question.states
-        for source, watts in state.heat.items()
-        if np.all(watts > 0)
+        (state.name, source) for state in question.states for source, watts in state.heat.items() if np.all(watts > 0)
     ]
     moved = [("limit", i) for i in binding] + [("heat", i) for i in range(len(heats))]
     slopes = _slopes(question, ranges, stopped, optimum, moved, heats)

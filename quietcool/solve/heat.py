@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from quietcool.entry.build import PUMP, Build, LoopElement, Parallel
+from quietcool.entry.build import PUMP, Build, LoopElement, Parallel, Radiator
 from quietcool.physics import air
 from quietcool.physics.exchangers import radiator_conductance
 from quietcool.physics.network import REFERENCE, solve_small
@@ -176,6 +176,24 @@ def _deliveries(build: Build, air_flow: Floats) -> list[Floats]:
     return delivered
 
 
+def forced_conductance(radiator: Radiator, air_flow: Floats, coolant_flow: ArrayLike, capacity: ArrayLike) -> Floats:
+    """Forced conductance of a sheet at mass flows of air [kg/s], flows [m3/s] and capacity rates of coolant [W/K]."""
+    found: Floats = radiator_conductance(
+        air_flow,
+        coolant_flow,
+        face_area=radiator.face_area,
+        ua_air=radiator.ua_air,
+        ua_air_velocity=radiator.ua_air_velocity,
+        ua_air_exponent=radiator.ua_air_exponent,
+        ua_coolant=radiator.ua_coolant,
+        ua_coolant_flow=radiator.ua_coolant_flow,
+        ua_coolant_exponent=radiator.ua_coolant_exponent,
+        coolant_capacity_rate=capacity,
+        air_specific_heat=air.SPECIFIC_HEAT,
+    )
+    return found
+
+
 def _ring(problem: Problem, carriers: Carriers) -> _Ring:
     """The ring with the conductance of every radiator and the air that it meets."""
     build, state = problem.build, problem.state
@@ -188,19 +206,7 @@ def _ring(problem: Problem, carriers: Carriers) -> _Ring:
             continue
         radiator, air_flow = path.core.radiator, carriers.air_flow[i]
         flow = np.maximum(carriers.branch_flow[problem.branches.branch_of(path.name)], 0.0)
-        conductance = radiator_conductance(
-            air_flow,
-            flow,
-            face_area=radiator.face_area,
-            ua_air=radiator.ua_air,
-            ua_air_velocity=radiator.ua_air_velocity,
-            ua_air_exponent=radiator.ua_air_exponent,
-            ua_coolant=radiator.ua_coolant,
-            ua_coolant_flow=radiator.ua_coolant_flow,
-            ua_coolant_exponent=radiator.ua_coolant_exponent,
-            coolant_capacity_rate=flow * carriers.coolant_heat_capacity,
-            air_specific_heat=air.SPECIFIC_HEAT,
-        )
+        conductance = forced_conductance(radiator, air_flow, flow, flow * carriers.coolant_heat_capacity)
         source = _node_form(node_index(build, path.source), problem.room_temp, enclosures)
         target = _node_form(node_index(build, path.target), problem.room_temp, enclosures)
         inlet = np.where(air_flow >= 0.0, source, target)

@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.entry.build import Radiator
-from quietcool.physics import air
-from quietcool.physics.exchangers import radiator_conductance
+from quietcool.solve.heat import forced_conductance
 
 Floats = NDArray[np.float64]
 
@@ -44,19 +43,7 @@ def conductance_slack(radiator: Radiator, flow_scale: float, coolant_flow: Float
     """
     sizes = flow_scale * np.geomspace(LEAST_SHARE, MOST_SHARE, AIR_FLOWS)
     order = np.argsort(coolant_flow.max(axis=1), kind="stable")  # a faster pump moves more, but nothing rests on it
-    conductance = radiator_conductance(
-        sizes[:, None, None],
-        coolant_flow[order][None],
-        face_area=radiator.face_area,
-        ua_air=radiator.ua_air,
-        ua_air_velocity=radiator.ua_air_velocity,
-        ua_air_exponent=radiator.ua_air_exponent,
-        ua_coolant=radiator.ua_coolant,
-        ua_coolant_flow=radiator.ua_coolant_flow,
-        ua_coolant_exponent=radiator.ua_coolant_exponent,
-        coolant_capacity_rate=capacity[order][None],
-        air_specific_heat=air.SPECIFIC_HEAT,
-    )
+    conductance = forced_conductance(radiator, sizes[:, None, None], coolant_flow[order][None], capacity[order][None])
     drops = []
     for axis in (0, 1):
         highest = np.maximum.accumulate(conductance, axis=axis)

@@ -13,10 +13,9 @@ from quietcool.decide.bound.flows import Pairs, StackRange, flow_range
 from quietcool.decide.bound.frame import Frame, PathOptions
 from quietcool.decide.bound.ring import Reach, heat_of, table_range
 from quietcool.entry.build import Source
-from quietcool.physics import air
-from quietcool.physics.exchangers import radiator_conductance
 from quietcool.physics.network import REFERENCE
 from quietcool.solve.airflow import machine_curve
+from quietcool.solve.heat import forced_conductance
 
 Floats = NDArray[np.float64]
 
@@ -244,20 +243,7 @@ def radiator_conductance_at(
     core, branch = frame.paths[index].path.core, frame.ring.branches.branch_of(frame.paths[index].path.name)
     if core is None:
         return np.zeros_like(flow)
-    radiator = core.radiator
-    return radiator_conductance(
-        flow,
-        ring.flow[branch][box, end],
-        face_area=radiator.face_area,
-        ua_air=radiator.ua_air,
-        ua_air_velocity=radiator.ua_air_velocity,
-        ua_air_exponent=radiator.ua_air_exponent,
-        ua_coolant=radiator.ua_coolant,
-        ua_coolant_flow=radiator.ua_coolant_flow,
-        ua_coolant_exponent=radiator.ua_coolant_exponent,
-        coolant_capacity_rate=ring.branch_capacity[branch][box, end],
-        air_specific_heat=air.SPECIFIC_HEAT,
-    )
+    return forced_conductance(core.radiator, flow, ring.flow[branch][box, end], ring.branch_capacity[branch][box, end])
 
 
 def _energies(

@@ -72,11 +72,6 @@ class Relaxation:
         self.middle = self.coolant_over.mean(axis=(1, 2))
         self.path_arrays = [self._path_arrays(i) for i in range(len(frame.paths))]
 
-    @property
-    def price_count(self) -> int:
-        """Number of prices: two for every enclosure, one for every segment."""
-        return price_count(self.frame)
-
     def _path_arrays(self, index: int) -> PathArrays:
         """Ranges of a path at the columns of its cluster's options."""
         options, own = self.frame.paths[index], self._own_options(index)

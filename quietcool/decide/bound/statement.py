@@ -9,11 +9,8 @@ temperature agree. With the picks as whole numbers the program is tighter, and s
 from __future__ import annotations
 
 import itertools
-import os
-import sys
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -22,6 +19,7 @@ from numpy.typing import NDArray
 from quietcool.decide.bound.frame import Frame
 from quietcool.decide.bound.propagation import Examined
 from quietcool.decide.bound.relaxation import Relaxation
+from quietcool.decide.hush import hushed
 from quietcool.physics import air
 from quietcool.physics.network import REFERENCE
 
@@ -258,7 +256,7 @@ class Statement:
         """Solve by HiGHS, one thread, within a time."""
         import cvxpy as cp
 
-        with _hushed(), warnings.catch_warnings():
+        with hushed(), warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # that an answer is inaccurate is what the status says
             try:
                 self.problem.solve(solver=cp.HIGHS, highs_options={"threads": 1, "time_limit": seconds})  # type: ignore[no-untyped-call]
@@ -301,17 +299,3 @@ def _directed(flow: Floats) -> Iterator[tuple[bool, float]]:
         yield from ((True, size) for size in _distinct((max(low, 0.0), high)))
     if low < 0.0:
         yield from ((False, size) for size in _distinct((max(-high, 0.0), -low)))
-
-
-@contextmanager
-def _hushed() -> Iterator[None]:
-    """Keep the solver's banner, which it writes past Python, off the screen."""
-    sys.stdout.flush()
-    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)

@@ -38,9 +38,7 @@ class Rig:
         self.build, self.catalogue, self.state, self.options = build, catalogue, state, options
         self.position = position
         longest = max(len(column) for column in options)
-        self.frames = [
-            self._frame([column[min(k, len(column) - 1)] for column in options]) for k in range(longest)
-        ]
+        self.frames = [self._frame([column[min(k, len(column) - 1)] for column in options]) for k in range(longest)]
         self.places = [place.path for place in catalogue.places]
         self.rest = _clusters(self.frames[0], self.places)
         self.radiators: list[list[Radiator]] = []
@@ -64,10 +62,7 @@ class Rig:
             [column[int(np.argmax(of == r))] for r in range(len(models))]
             for column, of, models in zip(self.options, self.radiator_of, self.radiators, strict=True)
         ]
-        return [
-            coolant_of(self._frame([first[p][i] for p, i in enumerate(index)]))
-            for index in np.ndindex(*shape)
-        ]
+        return [coolant_of(self._frame([first[p][i] for p, i in enumerate(index)])) for index in np.ndindex(*shape)]
 
     def _bent(self) -> str | None:
         """The radiator whose coolant's temperature counts: the first in the row that breathes enclosure air."""

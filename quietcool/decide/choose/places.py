@@ -18,9 +18,9 @@ from quietcool.decide.bound.flows import Pairs, StackRange, flow_range
 from quietcool.decide.bound.frame import Frame, PathOptions
 from quietcool.entry.build import Radiator
 from quietcool.physics import air
-from quietcool.physics.exchangers import radiator_conductance
 from quietcool.physics.network import REFERENCE
 from quietcool.solve.airflow import machine_curve
+from quietcool.solve.heat import forced_conductance
 
 Floats = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ class Working:
         if self.radiator is None:
             return np.zeros(self.flow.shape[:-1])
         size = np.abs(self.flow).max(axis=-1)
-        return forced(self.radiator, size, coolant_flow, capacity) * (1.0 + 1e-9)
+        return forced_conductance(self.radiator, size, coolant_flow, capacity) * (1.0 + 1e-9)
 
     def sure_conductance(self, coolant_flow: float, capacity: float) -> Floats:
         """Least forced conductance, (cells, steps) [W/K]."""
@@ -91,30 +91,12 @@ class Working:
         if self.radiator is None or capacity <= 0.0:
             return np.zeros(low.shape)
         size = np.where(low * high > 0.0, np.minimum(np.abs(low), np.abs(high)), 0.0)
-        return forced(self.radiator, size, coolant_flow, capacity) * (1.0 - 1e-9)
+        return forced_conductance(self.radiator, size, coolant_flow, capacity) * (1.0 - 1e-9)
 
     @property
     def passive(self) -> float:
         """Least conductance of the radiator [W/K]."""
         return 0.0 if self.radiator is None else float(self.radiator.passive_conductance) * self.radiator.fan_sections
-
-
-def forced(core: Radiator, flow: Floats, coolant_flow: float, capacity: float) -> Floats:
-    """Forced conductance of a radiator at sizes of its air flow [W/K]."""
-    found: Floats = radiator_conductance(
-        flow,
-        coolant_flow,
-        face_area=core.face_area,
-        ua_air=core.ua_air,
-        ua_air_velocity=core.ua_air_velocity,
-        ua_air_exponent=core.ua_air_exponent,
-        ua_coolant=core.ua_coolant,
-        ua_coolant_flow=core.ua_coolant_flow,
-        ua_coolant_exponent=core.ua_coolant_exponent,
-        coolant_capacity_rate=capacity,
-        air_specific_heat=air.SPECIFIC_HEAT,
-    )
-    return found
 
 
 def workings(frame: Frame, names: Sequence[str], cells: Cells, quiet: float) -> list[Working]:
@@ -130,9 +112,7 @@ def workings(frame: Frame, names: Sequence[str], cells: Cells, quiet: float) -> 
         flow, energy = _ranges(frame, index, cells, own)
         core = options.path.core
         radiator = None if core is None else core.radiator
-        found.append(
-            Working(options.path.name, radiator, options.source, options.target, flow[:, at], energy[:, at])
-        )
+        found.append(Working(options.path.name, radiator, options.source, options.target, flow[:, at], energy[:, at]))
     return found
 
 
@@ -194,13 +174,13 @@ def _conductance(frame: Frame, options: PathOptions, flow: Floats, cells: Cells)
     least = np.zeros_like(most)
     if cells.capacity > 0.0:
         sure = np.where(flow[:, 0] * flow[:, 1] > 0.0, low, 0.0)
-        least = np.minimum(forced(core.radiator, sure, cells.coolant_flow, cells.capacity) * (1.0 - 1e-9), most)
+        least = np.minimum(
+            forced_conductance(core.radiator, sure, cells.coolant_flow, cells.capacity) * (1.0 - 1e-9), most
+        )
     return np.stack([least, most], axis=-1)
 
 
-def _energy(
-    frame: Frame, options: PathOptions, option: NDArray[np.intp], flow: Floats, forward: StackRange
-) -> Floats:
+def _energy(frame: Frame, options: PathOptions, option: NDArray[np.intp], flow: Floats, forward: StackRange) -> Floats:
     """Least noise energy: the load adder at the greatest share that the flow allows."""
     energy = np.zeros(option.size)
     for i, row in enumerate(options.rows):

@@ -8,10 +8,7 @@ rule, until the next cannot be less. The same numbers come from adding tables (`
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -19,6 +16,7 @@ from numpy.typing import NDArray
 
 from quietcool.decide.choose.options import Options
 from quietcool.decide.choose.zoom import Bounds
+from quietcool.decide.hush import hushed
 from quietcool.entry.build import Catalogue
 
 Floats = NDArray[np.float64]
@@ -122,7 +120,7 @@ class Program:
         ceiling = 50.0  # stands for "impossible": far above any goal, and no numerical trouble
         self.worth.value = np.where(struck, ceiling, np.minimum(worth / scale, ceiling))
         self.of_sets.value = np.minimum(of_sets / scale, ceiling)
-        with _silence():
+        with hushed():
             problem.solve(solver=cp.HIGHS, verbose=False, highs_options=OPTIONS)
         if problem.status == "infeasible":
             return float("inf"), None
@@ -142,25 +140,6 @@ class Program:
 def _total(terms: Any) -> Any:
     """Sum of an expression's entries."""
     return np.ones(int(terms.size)) @ terms
-
-
-@contextmanager
-def _silence() -> Iterator[None]:
-    """Keep the solver's banner off the screen: its library writes past Python, whatever its options say."""
-    try:
-        sys.stdout.flush()
-        kept = os.dup(1)
-    except (OSError, AttributeError):  # no screen to keep clean
-        yield
-        return
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)
 
 
 def _floors(bounds: Bounds) -> Floats:

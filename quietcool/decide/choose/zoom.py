@@ -67,9 +67,7 @@ def root_node(rig: Rig) -> Node:
         low, high = (edges[balanced[0]], edges[balanced[-1] + 1]) if balanced.size else (low, high)
         pressure, warm = np.linspace(low, high, PRESSURES + 1), np.linspace(*temp, TEMPS + 1)
         p, t = (axis.ravel() for axis in np.indices((PRESSURES, TEMPS)))
-        cells = Cells(
-            np.stack([pressure[p], pressure[p + 1]], axis=-1), np.stack([warm[t], warm[t + 1]], axis=-1)
-        )
+        cells = Cells(np.stack([pressure[p], pressure[p + 1]], axis=-1), np.stack([warm[t], warm[t + 1]], axis=-1))
     span = (min(every, default=1.0) * (1.0 - 1e-6), max(every, default=2.0) * (1.0 + 1e-6))
     return Node(span, cells, options, 0.0, np.inf)
 
@@ -131,9 +129,7 @@ def examine(rig: Rig, node: Node, goal: float, slices: int, tries: int = TRIES) 
     return found, joined(bounds, len(rig.places))
 
 
-def _tables(
-    rig: Rig, node: Node, cells: Cells, goal: float
-) -> tuple[list[list[list[Working]]], list[list[Working]]]:
+def _tables(rig: Rig, node: Node, cells: Cells, goal: float) -> tuple[list[list[list[Working]]], list[list[Working]]]:
     """What the open options of every place do, and what the paths that nobody chooses do."""
     chosen = [
         [workings(rig.frames[int(k)], [name], cells, goal) for k in picked]
@@ -142,9 +138,7 @@ def _tables(
     return chosen, [workings(rig.frames[0], names, cells, goal) for names in rig.rest]
 
 
-def _values(
-    part: Part, start: Floats, scales: Floats, goal: float, tries: int
-) -> tuple[tuple[Floats, ...], Floats]:
+def _values(part: Part, start: Floats, scales: Floats, goal: float, tries: int) -> tuple[tuple[Floats, ...], Floats]:
     """Worth of every open option, (prices, options, cells), and of every set of radiators, at prices that suit.
 
     Each time prices are raised for the options that the last ones left too cheap, in the cells that are still open.
