@@ -181,15 +181,15 @@ def _still_open(
     used = np.unique(numbers)
     rest = sets[:, used].min(axis=1)
     least = [place.min(axis=1) for place in places]
-    whole = rest + np.sum(least, axis=0)
+    with np.errstate(invalid="ignore"):  # where nothing is open in a cell infinities meet
+        whole = rest + np.sum(least, axis=0)
     by_cell = whole.max(axis=0)
     kept = np.flatnonzero(by_cell < goal)
     closed = float(by_cell[by_cell >= goal].min(initial=np.inf))
     options = []
     full = []
     for place, own, picked, column in zip(places, least, node.options, rig.options, strict=True):
-        with np.errstate(invalid="ignore"):
-            value = np.nanmax(place + (whole - own)[:, None], axis=0)[:, kept]  # (options, cells)
+        value = (place[:, :, kept] + (whole[:, kept] - own[:, kept])[:, None]).max(axis=0)  # (options, cells)
         stays = np.any(value < goal, axis=1) if kept.size else np.zeros(picked.size, dtype=np.bool_)
         closed = min(closed, float(value[~stays].min(initial=np.inf)))
         options.append(picked[stays])
