@@ -11,15 +11,29 @@ import json
 from pathlib import Path
 from typing import Any
 
-from tests.benchmarks import bound_search, cold_start, operating_points, quietest_search, tradeoff_curves
-from tests.benchmarks.timing import surroundings
+from tests.benchmarks import (
+    answers,
+    bound_search,
+    cold_start,
+    draws,
+    growth,
+    machine,
+    operating_points,
+    quietest_search,
+    tradeoff_curves,
+)
+from tests.benchmarks.timing import load, surroundings
 
 REPORTS = Path(__file__).parents[2] / "reports"
 PARTS = {
     "operating_points": operating_points,
+    "machine": machine,
+    "draws": draws,
+    "growth": growth,
     "quietest_search": quietest_search,
     "bound_search": bound_search,
     "tradeoff_curves": tradeoff_curves,
+    "answers": answers,
     "cold_start": cold_start,
 }
 
@@ -51,6 +65,7 @@ def main() -> None:
     for name, part in PARTS.items():
         if asked.only in (None, name):
             found[name] = part.run()
+            found["surroundings"]["load_at_end"] = load()
             print("\n".join(part.table(found[name])), flush=True)
     if asked.only is None:
         REPORTS.mkdir(exist_ok=True)

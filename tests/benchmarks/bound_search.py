@@ -63,7 +63,8 @@ def run(builds: int = BUILDS) -> dict[str, Any]:
     """Follow a number of builds of every kind."""
     found: dict[str, Any] = {}
     for groups, enclosures, seconds in KINDS:
-        courses, seed = [], 0
+        courses: list[Course] = []
+        seed = 0
         while len(courses) < builds:
             try:
                 build = random_build(seed, groups=groups - 1, enclosures=enclosures)

@@ -1,31 +1,62 @@
-"""How long the commands take from cold, against an interpreter that does nothing."""
+"""How long every verb takes from cold, against an interpreter that does nothing; and how many modules it loads.
+
+Searching verbs get no time for proofs, so that what is left is start, search and answer; they run fewer times.
+"""
 
 from __future__ import annotations
 
+import resource
+import statistics
 import subprocess
 import sys
+import tempfile
+import time
+from pathlib import Path
 from typing import Any
 
 from quietcool.entry.demos import demo_path
-from tests.benchmarks.timing import short, timed
+from tests.benchmarks.timing import short
 
-REPEATS = 9
+REPEATS, SEARCH_REPEATS = 9, 1
 HEAVY = ("numpy", "scipy", "pandas", "cvxpy", "plotly")
-RENDER = ("--state", "render")
+QUIET = ("--seconds", "0")
+BARE = "bare interpreter"
 
 
-def commands() -> dict[str, list[str]]:
-    """Return what is started, by the name it gets in the table."""
+def commands(folder: Path) -> dict[str, tuple[list[str], int]]:
+    """Return what is started and how often, by the name it gets in the table; files are written to the folder."""
+    room, booth = str(demo_path("sample_room")), str(demo_path("booth_wall"))
+    bounce, certificate = ("--state", "bounce"), str(folder / "certificate.json")
+    catalogue = str(demo_path("sample_room").with_name("catalogue.toml"))
+    light = {
+        "--help": ["--help"],
+        "--version": ["--version"],
+        "check": ["check", room],
+        "solve": ["solve", room],
+        "solve --draws 0": ["solve", room, "--draws", "0"],
+        "solve (booth wall, render)": ["solve", booth, "--state", "render"],
+        "sound": ["sound", room, *bounce],
+        "schema solve": ["schema", "solve"],
+        "shop": ["shop", room],
+        "diagnose": ["diagnose", room, *bounce, "--coolant", "40", "--room", "22"],
+    }
+    searching = {
+        "quietest": ["quietest", room, *bounce, *QUIET],
+        "quietest (booth wall, render)": ["quietest", booth, "--state", "render", *QUIET],
+        "quietest --certificate": ["quietest", room, *bounce, "--seconds", "20", "--certificate", certificate],
+        "demo": ["demo", "sample room", *QUIET],
+        "tradeoff": ["tradeoff", room, *bounce, *QUIET],
+        "layouts": ["layouts", room, *bounce, *QUIET],
+        "choose": ["choose", room, catalogue, *bounce, *QUIET],
+        "levers": ["levers", room, *bounce],
+        "scenarios": ["scenarios", room, *bounce],
+        "report": ["report", room, *bounce, *QUIET, "-o", str(folder / "report.html")],
+    }
     quietcool = [sys.executable, "-m", "quietcool"]
-    booth, room = str(demo_path("booth_wall")), str(demo_path("sample_room"))
     return {
-        "bare interpreter": [sys.executable, "-c", "pass"],
-        "--help": [*quietcool, "--help"],
-        "check (booth wall)": [*quietcool, "check", booth],
-        "solve (booth wall, render)": [*quietcool, "solve", booth, *RENDER],
-        "solve (sample room, all states)": [*quietcool, "solve", room],
-        "quietest --seconds 1 (booth wall, render)": [*quietcool, "quietest", booth, *RENDER, "--seconds", "1"],
-        "quietest --seconds 1 (sample room)": [*quietcool, "quietest", room, "--seconds", "1"],
+        BARE: ([sys.executable, "-c", "pass"], REPEATS),
+        **{name: ([*quietcool, *words], REPEATS) for name, words in light.items()},
+        **{name: ([*quietcool, *words], SEARCH_REPEATS) for name, words in searching.items()},
     }
 
 
@@ -39,31 +70,79 @@ def heavy_modules() -> list[str]:
     return done.stderr.split()
 
 
+def processor_of_children() -> float:
+    """Seconds of the processor that ended children took so far."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def measure(words: list[str], repeats: int) -> dict[str, Any]:
+    """Start one command several times; its modules are counted in a start of its own, which is not timed."""
+    listed = subprocess.run([words[0], "-X", "importtime", *words[1:]], capture_output=True, text=True, check=False)
+    assert listed.returncode in (0, 3), listed.stderr[-2000:]
+    clock, processor = [], []
+    for _ in range(repeats):
+        start, spent = time.perf_counter(), processor_of_children()
+        subprocess.run(words, capture_output=True, check=False)
+        clock.append(time.perf_counter() - start)
+        processor.append(processor_of_children() - spent)
+    return {
+        "median_s": statistics.median(clock), "least_s": min(clock), "most_s": max(clock), "runs": repeats,
+        "processor_s": statistics.median(processor),
+        "modules": sum(line.startswith("import time:") for line in listed.stderr.splitlines()) - 1,
+    }  # fmt: skip
+
+
+def page_up() -> dict[str, Any]:
+    """Seconds by the clock until the page tells its address."""
+    words = [sys.executable, "-m", "quietcool", "page", str(demo_path("sample_room"))]
+    clock = []
+    for _ in range(5):
+        start = time.perf_counter()
+        with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as child:
+            assert child.stdout is not None
+            line = child.stdout.readline()
+            clock.append(time.perf_counter() - start)
+            child.terminate()
+        assert "127.0.0.1" in line or "http" in line, line
+    return {"median_s": statistics.median(clock), "least_s": min(clock), "most_s": max(clock), "runs": len(clock)}
+
+
 def run() -> dict[str, Any]:
     """Start every command several times."""
-    found: dict[str, Any] = {"commands": {}, "heavy_modules_of_help": heavy_modules()}
-    for name, words in commands().items():
-        repeats = REPEATS if "quietest" not in name else 5
-
-        def start(words: list[str] = words) -> None:
-            done = subprocess.run(words, capture_output=True, text=True, check=False)
-            assert done.returncode in (0, 3), done.stderr
-
-        found["commands"][name] = timed(start, repeats).entry()
-    return found
+    with tempfile.TemporaryDirectory() as folder:
+        asked = commands(Path(folder))
+        found: dict[str, Any] = {"commands": {name: measure(*one) for name, one in asked.items()}}
+        certificate = Path(folder) / "certificate.json"
+        if certificate.exists():  # only what was proven in time leaves one
+            words = [sys.executable, "-m", "quietcool", "verify", str(certificate), str(demo_path("sample_room"))]
+            found["commands"]["verify"] = measure(words, SEARCH_REPEATS)
+    return found | {"page": page_up(), "heavy_modules_of_help": heavy_modules()}
 
 
 def table(found: dict[str, Any]) -> list[str]:
     """Return the measurements as lines of Markdown."""
-    bare = found["commands"]["bare interpreter"]["median_s"]
+    bare = found["commands"][BARE]
     lines = [
         "## From cold",
         "",
-        "| command | median s | spread s | over the bare interpreter, s |",
-        "|---|---:|---:|---:|",
+        "The demo sample_room (state bounce where there is one to choose) unless it says otherwise; searching verbs",
+        "without time for proofs. Modules are those beyond the bare interpreter's.",
+        "",
+        "| command | median s by the clock | spread s | s of the processor | over the bare interpreter, s | modules |",
+        "|---|---:|---:|---:|---:|---:|",
     ]
     for name, one in found["commands"].items():
         spread = f"{short(one['least_s'])} to {short(one['most_s'])} ({one['runs']})"
-        lines.append(f"| `{name}` | {short(one['median_s'])} | {spread} | {short(one['median_s'] - bare)} |")
+        lines.append(
+            f"| `{name}` | {short(one['median_s'])} | {spread} | {short(one['processor_s'])} "
+            f"| {short(one['median_s'] - bare['median_s'])} | {one['modules'] - bare['modules']} |"
+        )
+    one = found["page"]
+    spread = f"{short(one['least_s'])} to {short(one['most_s'])} ({one['runs']})"
+    lines.append(
+        f"| `page`, until it tells its address | {short(one['median_s'])} | {spread} | - "
+        f"| {short(one['median_s'] - bare['median_s'])} | - |"
+    )
     loaded = ", ".join(found["heavy_modules_of_help"]) or "none"
     return [*lines, "", f"Of {', '.join(HEAVY)}, `--help` loads: {loaded}."]

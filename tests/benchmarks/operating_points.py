@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_path
 from quietcool.solve.operating_point import solve_operating_point
 from tests.benchmarks.scripted import FullSystem, lean, nest
-from tests.benchmarks.timing import short, timed
+from tests.benchmarks.timing import Timed, short, timed
 from tests.decide.judged import with_plain_partitions
 from tests.second_opinion.whole import second_opinion
 
@@ -37,15 +38,13 @@ def run() -> dict[str, Any]:
     build = with_plain_partitions(read_build(demo_path("booth_wall")))  # the scripts know no octaves
     state = build.state("render")
     speeds = random_speeds(CASES)
-    batched = {
-        count: timed(lambda count=count: solve_operating_point(build, state, speeds[:count]), repeats)
-        for count, repeats in BATCHES.items()
-    }
+
+    def repeated(repeats: dict[int, int]) -> dict[int, Timed]:
+        return {n: timed(partial(solve_operating_point, build, state, speeds[:n]), r) for n, r in repeats.items()}
+
+    batched = repeated(BATCHES)
     scripted = measure_scripted(build, state, speeds)
-    scale = {
-        count: timed(lambda count=count: solve_operating_point(build, state, speeds[:count]), repeats)
-        for count, repeats in SCALE.items()
-    }
+    scale = repeated(SCALE)
     sizes, costs = np.array(list(scale)), np.array([one.median for one in scale.values()])
     exponent = float(np.polyfit(np.log(sizes), np.log(costs), 1)[0])
     return {

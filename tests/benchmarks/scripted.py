@@ -46,7 +46,7 @@ def lean() -> Iterator[None]:
     def looked_up(ntu: float, ratio: float) -> float:
         if not 1e-3 <= ntu <= 60.0:
             return cross_unmixed_effectiveness(ntu, ratio)
-        return float(table(np.log(ntu), ratio, grid=False))
+        return float(table(np.array(np.log(ntu)), np.array(ratio), grid=False))
 
     with (
         patch("tests.second_opinion.heat.cross_unmixed_effectiveness", looked_up),

@@ -125,10 +125,14 @@ def multistart(rival: Rival) -> None:
             known[key] = min(float(level[0]), LOUDEST), np.clip(margins[0], -100.0, 100.0)
         return known[key]
 
-    found = minimize(
-        lambda x: answer(x)[0], rival.rng.random(low.size), method="SLSQP", bounds=[(0.0, 1.0)] * low.size,
-        constraints={"type": "ineq", "fun": lambda x: answer(x)[1]}, options={"eps": DIFFERENCE, "maxiter": 60},
-    )  # fmt: skip
+    def level(x: Floats) -> float:
+        return answer(x)[0]
+
+    options: dict[str, Any] = {
+        "method": "SLSQP", "bounds": [(0.0, 1.0)] * low.size, "options": {"eps": DIFFERENCE, "maxiter": 60},
+        "constraints": {"type": "ineq", "fun": lambda x: answer(x)[1]},
+    }  # fmt: skip
+    found = minimize(level, rival.rng.random(low.size), **options)
     ends = np.where(still, 0.0, low + np.clip(found.x, 0.0, 1.0) * (high - low))
     choices = []
     for i, (grid, end) in enumerate(zip(rival.grids, ends, strict=True)):

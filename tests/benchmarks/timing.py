@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-LIBRARIES = ("numpy", "scipy")
+LIBRARIES = ("numpy", "scipy", "pymoo")
 
 
 @dataclass(frozen=True)
@@ -61,14 +61,18 @@ def processor() -> str:
     return next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), "unknown")
 
 
+def load() -> float | None:
+    """Processes that wanted the machine over the last minute, this one among them."""
+    return round(os.getloadavg()[0], 2) if hasattr(os, "getloadavg") else None
+
+
 def surroundings() -> dict[str, object]:
     """Versions and machine; the load says how much of it others had at the start."""
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else None
     return {
         "python": platform.python_version(),
         **{name: version(name) for name in LIBRARIES},
         "system": platform.system(),
         "processor": processor(),
         "cores": os.cpu_count(),
-        "load_at_start": load,
+        "load_at_start": load(),
     }

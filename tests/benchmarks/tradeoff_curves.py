@@ -59,7 +59,8 @@ def undominated(solved: Floats) -> Floats:
     order = np.lexsort((solved[:, 1], solved[:, 0]))
     level = solved[order, 1]
     before = np.minimum.accumulate(np.concatenate([[np.inf], level[:-1]])) if order.size else level
-    return solved[order[level < before]]
+    kept: Floats = solved[order[level < before]]
+    return kept
 
 
 def dominated(solved: Floats, corners: Floats) -> float:
