@@ -9,6 +9,7 @@ A verb reads, makes one library call, formats and tells. Everything heavy is imp
 
 from __future__ import annotations
 
+import errno
 import signal
 import sys
 import threading
@@ -25,7 +26,7 @@ from quietcool.show.versions import own_version
 from quietcool.units import clean
 from quietcool.verbs import buying, comparisons, decisions, proof, showing, workshop
 from quietcool.verbs.options import AsJson, At, BuildFile, Draws, Seconds, Seed, Speeds, States
-from quietcool.verbs.telling import tell, tell_json, tell_parts
+from quietcool.verbs.telling import hush, tell, tell_json, tell_parts
 
 if TYPE_CHECKING:
     from quietcool.decide.bound.log import SearchLog
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from quietcool.show.console import Part
 
 DEBUG = "--debug"
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 INTERRUPTED = 130
 DEFAULT_DEMO = "booth_wall"
 LONGEST_SENTENCE = 4000
@@ -331,6 +333,10 @@ def run(words: Sequence[str]) -> int:
 
 def wrong_use_or_failure(error: Exception, debug: bool) -> int:
     """Say what is wrong with the words, or that quietcool failed and how to report it."""
+    if isinstance(error, OSError) and error.errno in FULL:  # of stdout: files say it themselves
+        hush()
+        complain(f"quietcool: needs a place for its answer; found {error.strerror}; make room, or write elsewhere.")
+        return InputError.exit_code
     message = getattr(error, "format_message", None)  # what every error of use has, in every version of typer
     if message is not None:
         said = str(message())
@@ -343,8 +349,3 @@ def wrong_use_or_failure(error: Exception, debug: bool) -> int:
         f"what the same command prints with {DEBUG}."
     )
     return 1
-
-
-def main() -> None:
-    """Run the command line of this process and end it."""
-    sys.exit(run(sys.argv[1:]))

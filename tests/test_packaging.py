@@ -51,7 +51,7 @@ def test_versions_have_floors_and_no_ceilings() -> None:
     extras = project["optional-dependencies"]
     lines = [*project["dependencies"], *extras["test"], *extras["dev"], *extras["benchmark"]]
     assert project["requires-python"] == ">=3.11"
-    floors = re.compile(r"[\w-]+ >= [\d.]+|quietcool\[test\]")
+    floors = re.compile(r"[\w-]+ >= [\d.]+|quietcool\[(test|cluster)\]")
     assert [line for line in lines if not floors.fullmatch(line)] == []
 
 

@@ -91,7 +91,7 @@ def listing(title: str, lines: Iterable[str]) -> Table:
 
 def rendered(parts: Iterable[Part]) -> str:
     """Return an answer as text: sentences on one line each, tables as wide as the terminal (80 columns in a pipe)."""
-    styled = sys.stdout.isatty()
+    styled = sys.stdout is not None and sys.stdout.isatty()  # None: closed before the start
     console = Console(
         file=sys.stdout if styled else StringIO(), markup=False, emoji=False, highlight=False, soft_wrap=False
     )

@@ -34,7 +34,7 @@ from quietcool.show.page_models import (
 from quietcool.show.page_search import Searches, TooMany
 from quietcool.show.page_view import page_html
 from quietcool.show.pages import LIBRARY, asset
-from quietcool.units import in_unit
+from quietcool.units import clean, in_unit
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -154,8 +154,8 @@ def _add_refusals(app: FastAPI) -> None:
     @app.exception_handler(RequestValidationError)
     async def invalid(request: Request, error: RequestValidationError) -> JSONResponse:
         first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"] if part != "body")[:120]
-        said = str(first["msg"])
+        place = clean(".".join(str(part) for part in first["loc"] if part != "body"), 120)
+        said = clean(str(first["msg"]), 400)
         return JSONResponse({"detail": f"{place or 'body'}: {said[:1].lower()}{said[1:]}."}, 422)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -34,6 +35,11 @@ def tell(text: str, code: int) -> int:
         sys.stdout.write(text.encode(encoding, "backslashreplace").decode(encoding))
         sys.stdout.flush()
     except BrokenPipeError:
-        # Whatever the interpreter still wants to flush at its end goes nowhere, instead of failing again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        hush()
     return code
+
+
+def hush() -> None:
+    """Let whatever the interpreter still wants to flush at its end go nowhere, instead of failing again."""
+    with suppress(OSError, AttributeError, ValueError):  # a stdout that is none
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

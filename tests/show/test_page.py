@@ -309,3 +309,12 @@ def test_a_search_without_an_answer_says_so(client: TestClient) -> None:
         time.sleep(0.2)
     assert now["status"] == "infeasible"
     assert "No setting" in now["words"]
+
+
+@pytest.mark.parametrize("key", ["\0", "\x1b[2J", "\u202e"])
+def test_a_refusal_prints_whatever_was_asked(client: TestClient, key: str) -> None:
+    """Found by the fuzz profile: names that were sent came back as they were."""
+    for body in (SETTING | {key: 1}, SETTING | {"speeds_rpm": {key: []}}, SETTING | {"layouts": {key: "x" * 65}}):
+        answer = client.post("/api/solve", json=body)
+        assert answer.status_code == 422
+        assert answer.json()["detail"].isprintable()
