@@ -112,7 +112,11 @@ def find_uncertainty(build: Build, state: str, speeds: ArrayLike, draws: Draws) 
     Uncertainty
         A draw without a steady state keeps no limit and does not count for the intervals.
     """
-    point, found = solve_drawn(draws.of(build), state, np.asarray(speeds, float), draws.count)
+    return _found(draws.of(build), build, state, speeds, draws)
+
+
+def _found(varied: VariedBuild, build: Build, state: str, speeds: ArrayLike, draws: Draws) -> Uncertainty:
+    point, found = solve_drawn(varied, state, np.asarray(speeds, float), draws.count)
     held = found >= 0.0  # a NaN keeps nothing
     low, high = _ends(point)
     return Uncertainty(
@@ -148,11 +152,12 @@ def find_uncertainties(
     if draws <= 0:
         return {}
     drawn = draw(build, count=draws, seed=seed)
+    varied = drawn.of(build)  # once for all states: it takes as long as the solve of one
     found = {}
     for name, point in points.items():
         if point.converged:
             rankings = rank_causes(build, name, point.speeds, seed=seed) if rank else ()
-            found[name] = replace(find_uncertainty(build, name, point.speeds, drawn), rankings=rankings)
+            found[name] = replace(_found(varied, build, name, point.speeds, drawn), rankings=rankings)
     return found
 
 

@@ -160,7 +160,8 @@ Text: TypeAlias = Annotated[str, Field(max_length=LONGEST_NOTE)]
 class Table(BaseModel):
     """A table of a file: unknown keys are refused, and a note may stand in it."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True)
+    # Deferred: a validator is built when its first table is read, not for every kind of table at every start.
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, validate_default=True, defer_build=True)
 
     note: Text | None = Field(default=None, description="free text")
 

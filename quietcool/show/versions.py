@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import platform
 import sys
-from importlib.metadata import PackageNotFoundError, version
 
 LIBRARIES = ("numpy", "scipy")
 
@@ -25,6 +24,9 @@ def made_by() -> dict[str, str]:
 
 
 def _installed(name: str) -> str:
+    # Not at the top: it reads mail headers, which is a fifth of what `--help` loads.
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version(name)
     except PackageNotFoundError:  # a library that came without its papers
