@@ -109,11 +109,13 @@ def solve_operating_point(build: Build, state: State, speeds: ArrayLike) -> Oper
         build, state = flatten_cases(build, shape), flatten_cases(state, shape)
     columns = np.broadcast_to(given, (*shape, groups)).reshape(-1, groups).T
     count = columns.shape[1]
-    chunks = []
+    whole: Fields = {}
     for start in range(0, count, CHUNK):
         part = slice(start, min(start + CHUNK, count))
-        chunks.append(_solve_chunk(pose(build, state, columns, part if varied is not None else None, part)))
-    return _assemble(chunks, shape)
+        problem = pose(build, state, columns, part if varied is not None else None, part)
+        _put(whole, _solve_chunk(problem), part, count)
+    values = {name: value.reshape((*shape, *value.shape[1:])) for name, value in whole.items()}
+    return OperatingPoint(**{field.name: values[field.name] for field in fields(OperatingPoint)})
 
 
 class _Guess(NamedTuple):
@@ -258,10 +260,9 @@ def _write(known: Fields, values: Fields, columns: Columns, open_cases: Flags, c
         known[name][..., picked] = value[..., open_cases]
 
 
-def _assemble(chunks: list[Fields], shape: tuple[int, ...]) -> OperatingPoint:
-    """Join chunks and give the case axes their shape back."""
-    joined = {}
-    for field in fields(OperatingPoint):
-        whole = np.concatenate([chunk[field.name] for chunk in chunks])
-        joined[field.name] = whole.reshape((*shape, *whole.shape[1:]))
-    return OperatingPoint(**joined)
+def _put(whole: Fields, chunk: Fields, part: slice, count: int) -> None:
+    """Put a chunk into its place in the answer, so that chunks and answer never stand side by side in memory."""
+    for name, value in chunk.items():
+        if name not in whole:
+            whole[name] = np.empty((count, *value.shape[1:]), dtype=value.dtype)
+        whole[name][part] = value
