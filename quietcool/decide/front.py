@@ -21,6 +21,7 @@ Steps = NDArray[np.intp]
 
 SCREENED = 64  # places looked at before the descents, for every choice of stopped groups
 STARTS = 4  # descents for every point: from the best places, of different choices of stopped groups where they are near
+ANCHORED = 4  # every so many points descend from screened places, the others from the ends of those
 CHOICES = 3  # choices of stopped groups that a point descends in
 PENALTY = 3.0  # of a lacking kelvin, or part of another margin, in the screening [dB]
 FREE = 1e4  # a limit that limits nothing [K]
@@ -139,7 +140,9 @@ class _FrontSearch:
     def trace(self, limits: Floats, report: Callable[[float], None]) -> Floats:
         """Descend for every limit, once more from the neighbours' ends, then on the grid; levels between the steps."""
         cold = np.zeros(limits.size, dtype=np.bool_)
-        ends = self._descend(self._starts(limits, cold=False), limits, cold)
+        anchors = {*range(0, limits.size, ANCHORED), limits.size - 1}
+        starts = [start for start in self._starts(limits, cold=False) if start.target in anchors]
+        ends = self._descend(starts, limits, cold)
         report(0.6)
         ends += self._descend(_from_neighbours(ends, limits.size), limits, cold)
         report(0.8)
@@ -292,18 +295,18 @@ class _FrontSearch:
 
 
 def _from_neighbours(ends: list[tuple[Start, Descent]], points: int) -> list[Start]:
-    """Start every point from where the best descents of its two neighbours ended."""
+    """Start every point from where the best descents of the nearest points below and above it ended."""
     best: dict[int, tuple[Start, Descent]] = {}
     for start, end in ends:
         known = best.get(start.target)
         if known is None or _rank(end) < _rank(known[1]):
             best[start.target] = start, end
-    return [
-        Start(target, best[near][0].choice, best[near][1].place)
-        for target in range(points)
-        for near in (target - 1, target + 1)
-        if near in best
-    ]
+    known_at = np.array(sorted(best))
+    starts = []
+    for target in range(points):
+        below, above = known_at[known_at < target][-1:], known_at[known_at > target][:1]
+        starts += [Start(target, best[near][0].choice, best[near][1].place) for near in (*below, *above)]
+    return starts
 
 
 def _rank(end: Descent) -> tuple[bool, float]:

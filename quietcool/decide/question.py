@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -37,7 +38,7 @@ class Question:
     quantity: Quantity = "dba"  # what is to be least there: the level in dB(A), or the rig's rating by tangency
     band: int | None = None  # instead: the level of this octave, 0 for 31.5 Hz; the bound of a rating asks for it
 
-    @property
+    @cached_property
     def grids(self) -> tuple[Floats, ...]:
         """Admissible speeds of every group, the pump last [rev/s]."""
         return tuple(np.array(speeds.admissible()) for speeds in self.build.speed_ranges)
