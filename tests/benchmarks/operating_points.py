@@ -107,7 +107,8 @@ def table(found: dict[str, Any]) -> list[str]:
     alone = found["batched"]["1"]["median_s"]
     lines = [
         "## Operating points", "",
-        f"{found['question'].capitalize()}. Ratios: to one case of a batch of 10,000; to one case alone.", "",
+        f"{found['question'].capitalize()}. Processor seconds. Ratios: to one case of a batch of 10,000;",
+        "to one case alone.", "",
         "| what | cases | median s | spread s | points per s | ratio to batch | ratio to one |",
         "|---|---:|---:|---:|---:|---:|---:|",
     ]  # fmt: skip
