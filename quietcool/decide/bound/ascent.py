@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,7 +19,7 @@ REFERENCE_WEIGHT = 0.3
 
 
 def ascend(
-    relaxation: Relaxation, start: Floats, steps: int, goals: Floats, scales: Floats
+    relaxation: Relaxation, start: Floats, steps: int, goals: Floats, scales: Floats, end: float = np.inf
 ) -> tuple[Floats, Evaluation]:
     """Raise the bound of every box towards its goal.
 
@@ -33,6 +35,8 @@ def ascend(
         Noise energy at which a box is closed. [-]
     scales : ndarray, (prices,)
         Imbalances that count alike: the prices are stepped in units of 1 over them.
+    end : float
+        When to stop, by the monotonic clock. [s]
 
     Returns
     -------
@@ -45,7 +49,7 @@ def ascend(
     best_price, direction = price, np.zeros_like(price)
     goals = np.where(np.isfinite(goals), goals, UNBOUNDED_GOAL)
     for _ in range(steps):
-        if np.all(best.bound >= goals):
+        if np.all(best.bound >= goals) or time.monotonic() > end:
             break
         reference = _moved(reference, now)
         slope = now.slope / scales

@@ -86,19 +86,25 @@ def examine(frame: Frame, boxes: Boxes, goal: Floats | float, *, from_afar: bool
 
 def _quiet_enough(frame: Frame, boxes: Boxes, goal: Floats | float) -> list[Flags]:
     """Options that are not too loud even at the least load adders: struck before anything dearer is worked out."""
-    energy = []
-    for cluster, allowed in zip(frame.clusters, boxes.allowed, strict=True):
-        own = np.zeros(allowed.shape[1])
+    energy = [np.where(a, own, np.inf) for a, own in zip(boxes.allowed, least_energies(frame), strict=True)]
+    least = [e.min(axis=1) for e in energy]
+    rest = least_from(frame.pump_energy, boxes.pump) + np.sum(least, axis=0)
+    with np.errstate(invalid="ignore"):
+        return [e + (rest - low)[:, None] < np.reshape(goal, (-1, 1)) for e, low in zip(energy, least, strict=True)]
+
+
+def least_energies(frame: Frame) -> list[Floats]:
+    """Noise energy of every option of every cluster at the least load adders, (options,) each [-]."""
+    found = []
+    for cluster in frame.clusters:
+        own = np.zeros(cluster.count)
         for path in cluster.paths:
             options = frame.paths[path]
             for row in options.rows:
                 least_factor = min(1.0, load_factor(row.load_adder, np.zeros(1))[0])
                 own = own + (row.energy * least_factor)[options.option_of_cluster]
-        energy.append(np.where(allowed, own, np.inf))
-    least = [e.min(axis=1) for e in energy]
-    rest = least_from(frame.pump_energy, boxes.pump) + np.sum(least, axis=0)
-    with np.errstate(invalid="ignore"):
-        return [e + (rest - low)[:, None] < np.reshape(goal, (-1, 1)) for e, low in zip(energy, least, strict=True)]
+        found.append(own)
+    return found
 
 
 def pick(seen: Examined, picked: NDArray[np.intp]) -> Examined:

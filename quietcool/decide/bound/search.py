@@ -17,7 +17,7 @@ from quietcool.decide.bound.leaves import combinations, leaf_settings
 from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.bound.open_boxes import OpenBoxes
 from quietcool.decide.bound.prices import box_round, price_scales
-from quietcool.decide.bound.propagation import Examined, examine, pick
+from quietcool.decide.bound.propagation import Examined, examine, least_energies, pick
 from quietcool.decide.bound.relaxation import Evaluation, Relaxation, price_count
 from quietcool.decide.bound.statement import first_prices
 from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid
@@ -28,16 +28,14 @@ Floats = NDArray[np.float64]
 TOLERANCE = 0.099  # a proof to within this is enough: a hair inside what is called proven [dB]
 CHUNK = 256  # boxes looked at together, fewer where groups share a path and have many options:
 LEAST_CHUNK, MOST_PAIRS = 16, 1_000_000  # pairs of box and option
-ASCENTS = 12  # steps of the prices for a box with one pump step
-ASCENTS_PUMP_RANGE = 2
+ASCENTS, ASCENTS_PUMP_RANGE = 12, 2  # steps of the prices for a box with one pump step; with more
 FIRST_ASCENTS = 120  # for the prices to start from
 FIRST_VISITS = 4
 FIRST_WIDTH = 1.0  # of the box round the incumbent that they are raised in [Pa, K]
 POOL_FROM, POOL_EVERY, POOL = 20, 12, 8  # chunks after which prices of linear programs are added; kept at most
 PUMP_FIRST = 2.0  # weight of the pump's range when the range to split is chosen: it spoils every conductance
 SMALLEST_WIDTH = 1e-5  # of a range that is still split [Pa, K]
-SLICES = 24  # of every range at the root
-SHAVINGS = 3
+SLICES, SHAVINGS = 24, 3  # of every pressure at the root; times over
 FINER_AT = 0.5  # of the greatest cost of a width: blocks of steps that cost as much are refined instead of a split
 AFAR_DEPTH = 3  # boxes up to this depth get their flow ranges from afar
 
@@ -151,12 +149,16 @@ class BoxSearch:
         """Visit boxes until none is left or time is over; return those left open, and whether Ctrl-C came."""
         chunk_number, queue = 0, OpenBoxes(first)
         in_hand: list[Boxes] = []
+        a_box = 0.0  # time that one took [s]
         try:
             while queue:
-                if time.monotonic() > self.end:
+                start = time.monotonic()
+                if start > self.end:
                     return queue.batches, False
-                in_hand = [queue.take(chunk_number, self.chunks)]
+                within = int((self.end - start) / a_box) + 1 if a_box else CHUNK  # a last chunk is cut to the time left
+                in_hand = [queue.take(chunk_number, [min(size, within) for size in self.chunks])]
                 queue.add(self._visit(in_hand[0]))
+                a_box = (time.monotonic() - start) / in_hand[0].count
                 in_hand = []
                 chunk_number += 1
                 if chunk_number >= POOL_FROM and chunk_number % POOL_EVERY == 0 and len(self.pool) < POOL:
@@ -189,7 +191,8 @@ class BoxSearch:
     def first_boxes(self) -> list[Boxes]:
         """Slices of every enclosure pressure: only in a slice is the flow through an enclosure known at all."""
         frame = self.frames[0]
-        boxes = replace(root_box(frame, price_count(frame)), price=self.pool[0][None])
+        quietest = float(frame.pump_energy.min()) + sum(float(own.min()) for own in least_energies(frame))
+        boxes = replace(root_box(frame, price_count(frame)), price=self.pool[0][None], bound=np.array([quietest]))
         for sweep in range(SHAVINGS):
             for node in range(frame.enclosures):
                 if time.monotonic() > self.end:
@@ -320,7 +323,8 @@ class BoxSearch:
                 return np.zeros(count)
             box = seen.boxes
         goal = np.array([10.0 ** ((best.level - TOLERANCE - self.unit) / 10.0)])
-        prices, _ = ascend(Relaxation(self.frame, seen), np.zeros((1, count)), FIRST_ASCENTS, goal, self.scales)
+        nothing = np.zeros((1, count))
+        prices, _ = ascend(Relaxation(self.frame, seen), nothing, FIRST_ASCENTS, goal, self.scales, self.end)
         return prices.reshape(count)
 
     def _try_choices(self, frame: Frame, evaluation: Evaluation, seen: Examined) -> None:
