@@ -14,7 +14,6 @@ from starlette.testclient import TestClient
 
 from quietcool.entry.build import Build
 from quietcool.entry.buildfile import read_build
-from quietcool.entry.choices import chosen_speeds
 from quietcool.entry.demos import demo_path
 from quietcool.show.page import create_page
 from tests.benchmarks.timing import short, timed
@@ -40,10 +39,13 @@ def report(demo: str, state: str) -> dict[str, Any]:
 
 def settings(build: Build, state: str, count: int) -> list[dict[str, Any]]:
     """Settings as the page asks for them, each a little faster than the last."""
-    speeds = chosen_speeds(build, None)
     found = []
     for i in range(count):
-        rpm = {name: float(v) * 60.0 * (0.8 + 0.001 * i) for name, v in zip(build.group_names, speeds, strict=True)}
+        part = 0.3 + 0.4 * i / count
+        rpm = {
+            name: 60.0 * float(one.lowest + part * (one.highest - one.lowest))
+            for name, one in zip(build.group_names, build.speed_ranges, strict=True)
+        }
         found.append({"state": state, "room_temp_c": 22.0, "speeds_rpm": rpm, "layouts": {}})
     return found
 
