@@ -24,7 +24,7 @@ PLACES = ("front intake", "bottom intake")
 CATALOGUES = ((1, 2, 2), (1, 4, 4), (2, 2, 2), (2, 3, 3), (2, 4, 4))  # places, radiators and fans of each
 SAMPLE = 12  # combinations that the exhaustive search is extrapolated from where there are more than
 WHOLE = 16  # that many
-PATIENCE = 60.0  # of one choice [s]
+PATIENCE = 300.0  # of one choice, by the clock [s]
 
 
 def builds_of(groups: int, enclosures: int) -> list[Build]:
