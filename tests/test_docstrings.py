@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+import quietcool
 import quietcool.physics
 
 HEADING = re.compile(r"^(\w[\w ]*)\n-{3,}$", re.MULTILINE)
@@ -152,3 +153,63 @@ def test_an_incomplete_data_sheet_is_seen(spoil: tuple[str, str], said: str) -> 
     assert spoil[0] in complete.__doc__
     spoiled.__doc__ = complete.__doc__.replace(*spoil)
     assert [said in fault for fault in faults(spoiled)] == [True]
+
+
+# --- the rest of the package: what a docstring says of arguments is true ----------------------------------------------
+
+
+def every_module() -> list[ModuleType]:
+    """All modules but the door, which would run."""
+    found = pkgutil.walk_packages(quietcool.__path__, "quietcool.")
+    return [importlib.import_module(one.name) for one in found if not one.name.endswith("__main__")]
+
+
+def documented_functions() -> list[Any]:
+    """Public functions and methods outside physics whose docstring lists arguments."""
+    found = []
+    for module in every_module():
+        owners = [(module.__name__, module)]
+        owners += [
+            (f"{module.__name__}.{name}", owner)
+            for name, owner in inspect.getmembers(module, inspect.isclass)
+            if owner.__module__ == module.__name__ and not name.startswith("_")
+        ]
+        for place, owner in owners:
+            for name, function in inspect.getmembers(owner, inspect.isfunction):
+                mine = function.__module__ == module.__name__ and not name.startswith("_")
+                if mine and "Parameters\n" in (function.__doc__ or ""):
+                    found.append(pytest.param(function, id=f"{place.removeprefix('quietcool.')}.{name}"))
+    return found
+
+
+@pytest.mark.parametrize("function", documented_functions())
+def test_listed_arguments_are_those_of_the_signature(function: Callable[..., Any]) -> None:
+    """Both ways: none is left out, none is invented."""
+    section = sections(function.__doc__ or "")["Parameters"]
+    heads = [line.split(" : ")[0] for line in section.splitlines() if line and not line[0].isspace()]
+    listed = [name.strip(" *") for head in heads for name in head.split(",")]
+    assert sorted(listed) == sorted(name for name in inspect.signature(function).parameters if name != "self")
+
+
+def test_every_public_name_has_a_complete_docstring() -> None:
+    """Functions that `import quietcool` offers list all their arguments, what they return and what they raise."""
+    lacking = []
+    for name in quietcool.__all__:
+        offered = getattr(quietcool, name)
+        if inspect.isfunction(offered):
+            found = sections(offered.__doc__ or "")
+            wanted = {"Returns"} | ({"Parameters"} if inspect.signature(offered).parameters else set())
+            lacking += [f"{name}: {heading}" for heading in sorted(wanted - found.keys())]
+        elif not (inspect.getdoc(offered) or isinstance(offered, str)):
+            lacking.append(name)
+    assert lacking == []
+
+
+def test_every_public_function_says_what_it_does() -> None:
+    lacking = [
+        f"{module.__name__}.{name}"
+        for module in every_module()
+        for name, function in public_functions(module)
+        if not (function.__doc__ or "").strip().split("\n")[0].endswith((".", ":"))
+    ]
+    assert lacking == []

@@ -15,12 +15,34 @@ def demo_folder() -> Path:
 
 
 def demo_names() -> tuple[str, ...]:
-    """Names of the demo builds, sorted."""
+    """Names of the demo builds.
+
+    Returns
+    -------
+    tuple of str
+        Sorted.
+    """
     return tuple(sorted(file.parent.name for file in demo_folder().glob(f"*/{BUILD_FILE}")))
 
 
 def demo_path(name: str) -> Path:
-    """Build file of the demo of that name; KeyError names the demos there are."""
+    """Build file of a demo.
+
+    Parameters
+    ----------
+    name : str
+        One of `demo_names`.
+
+    Returns
+    -------
+    Path
+        The TOML file; its sheets lie beside it.
+
+    Raises
+    ------
+    KeyError
+        Naming the demos that there are.
+    """
     if name not in demo_names():
         raise KeyError(f"no demo is called {name!r}; there are {', '.join(demo_names())}")
     return demo_folder() / name / BUILD_FILE

@@ -28,7 +28,18 @@ class Finding:
 
 
 def check_build(build: Build) -> list[Finding]:
-    """Return the findings that need no solve: extrapolation, estimates, speeds that are few or not admissible."""
+    """Return the findings that need no solve: extrapolation, estimates, speeds that are few or not admissible.
+
+    Parameters
+    ----------
+    build : Build
+        What was read.
+
+    Returns
+    -------
+    list of Finding
+        What is worth knowing; none of it is a mistake.
+    """
     return [*_speeds(build), *_estimates(build), *_unusual(build)]
 
 
