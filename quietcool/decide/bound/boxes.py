@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.frame import HOTTEST, Frame
+from quietcool.physics import air
 from quietcool.solve.airflow import machine_curve
 
 Floats = NDArray[np.float64]
@@ -165,7 +166,9 @@ def root_box(frame: Frame, price_count: int) -> Boxes:
     air_temp = np.stack([np.full(enclosures, frame.room_temp), hottest], axis=-1)[None]
     coolant = np.tile([frame.room_temp, frame.coolant_limit], (1, nodes, 1))
     flow = tuple(np.tile([-FARTHEST, FARTHEST], (1, o.power.size, 1)) * o.flow_scale for o in frame.paths)
-    conductance = tuple(np.tile([0.0, np.inf if o.path.core else 0.0], (1, o.power.size, 1)) for o in frame.paths)
+    # A radiator moves no more than the air that passes it can carry.
+    most = [FARTHEST * o.flow_scale * air.SPECIFIC_HEAT if o.path.core else 0.0 for o in frame.paths]
+    conductance = tuple(np.tile([0.0, g], (1, o.power.size, 1)) for o, g in zip(frame.paths, most, strict=True))
     return Boxes(
         pressure=pressure,
         air_temp=air_temp,

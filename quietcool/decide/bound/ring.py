@@ -251,10 +251,11 @@ def table_range(table: Floats, temps: Floats, steps: NDArray[np.intp], temp_rang
         most = np.where(there, np.maximum(most, rises[0][:, steps[:, 1], inside]), most)
         least = np.where(there, np.minimum(least, rises[1][:, steps[:, 0], inside]), least)
     # Between its ends a table leaves its chord by an eighth of the second difference where it is smooth, and where it
-    # has a kink by no more than the larger one beside it: those of the build at hand are taken, or a part of the first.
+    # has a kink by no more than half of the larger one beside it: those of the build at hand are taken, or a part of
+    # the first difference.
     bend = WIDEN * np.max(np.abs(np.diff(table, axis=2)), axis=2)
     if table.shape[2] > 2:
-        bend = np.maximum(bend, np.max(np.abs(np.diff(table, n=2, axis=2)), axis=2))
+        bend = np.maximum(bend, 0.5 * np.max(np.abs(np.diff(table, n=2, axis=2)), axis=2))
     width = np.maximum(bend[:, steps[:, 0]], bend[:, steps[:, 1]])
     tiny = 1e-9 * np.abs(most)
     return np.stack([least - width - tiny, most + width + tiny], axis=-1)

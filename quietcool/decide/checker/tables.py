@@ -28,7 +28,8 @@ WATER_TEMP = 303.15  # of coolant-side sheets [K]
 GAS_CONSTANT = 287.05287  # of dry air; ISO 2533:1975 (recalled, not re-read) [J/(kg K)]
 MOST_FAN_RISE = 1000.0  # of air that hardly moves [K]
 RUNG = 1.0  # of the ladder of coolant temperatures [K]
-BETWEEN = 0.02  # part of the difference of neighbouring rungs that a flow may stray from the line between them
+BETWEEN = 0.02  # part of the difference of neighbouring rungs that a flow may stray from the line between them, or
+KINK = 0.5  # part of the difference of such differences: a kink between two rungs strays by no more
 
 
 def viscosity(temp: float) -> float:
@@ -290,8 +291,13 @@ class Coolant:
                 for part in inside + kept:
                     flows.append(here.flow + part * (after.flow - here.flow))
                     rates.append(here.rate + part * (after.rate - here.rate))
-                stray = [max(stray[0], abs(after.flow - here.flow)), max(stray[1], abs(after.rate - here.rate))]
-        away_flow, away_rate = (BETWEEN * by for by in stray)
+                by = (BETWEEN * abs(after.flow - here.flow), BETWEEN * abs(after.rate - here.rate))
+                stray = [max(old, new) for old, new in zip(stray, by, strict=True)]
+            for rung in range(first, last + 1):
+                before, here, after = (self._sum(stations, step, rung + side) for side in (-1, 0, 1))
+                stray[0] = max(stray[0], KINK * abs(before.flow - 2.0 * here.flow + after.flow))
+                stray[1] = max(stray[1], KINK * abs(before.rate - 2.0 * here.rate + after.rate))
+        away_flow, away_rate = stray
         return (min(flows) - away_flow, max(flows) + away_flow), (min(rates) - away_rate, max(rates) + away_rate)
 
     def _sum(self, stations: tuple[str, ...], step: int, rung: int) -> Stream:
