@@ -357,7 +357,13 @@ def some_cases(seed: int, first: int, count: int) -> Tally:
     return tally
 
 
-def run(cases: int, first: int = 0, seed: int = 0, workers: int = 1) -> Tally:
+def some_of(job: tuple[int, int, int]) -> Tally:
+    return some_cases(*job)
+
+
+def run(
+    cases: int, first: int = 0, seed: int = 0, workers: int = 1, tell: Callable[[str], object] | None = None
+) -> Tally:
     """Do cases on some processes."""
     whole = Tally()
     with tempfile.TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else None) as folder:
@@ -365,8 +371,10 @@ def run(cases: int, first: int = 0, seed: int = 0, workers: int = 1) -> Tally:
         with context.Pool(workers, begin, (folder,)) as pool:
             starts = range(first, first + cases, CHUNK)
             jobs = [(seed, start, min(CHUNK, first + cases - start)) for start in starts]
-            for part in pool.starmap(some_cases, jobs, chunksize=1):
+            for part in pool.imap_unordered(some_of, jobs):
                 whole.add(part)
+                if tell is not None:
+                    tell(f"{sum(whole.ends.values())} cases, {len(whole.faults)} faults\n")
     return whole
 
 
@@ -386,7 +394,7 @@ def main() -> int:
     options.add_argument("--seed", type=int, default=0)
     options.add_argument("--workers", type=int, default=2)
     asked = options.parse_args()
-    tally = run(asked.cases, asked.first, asked.seed, asked.workers)
+    tally = run(asked.cases, asked.first, asked.seed, asked.workers, sys.stderr.write)
     sys.stdout.write(told(tally))
     return 1 if tally.faults or not tally.ends else 0
 
