@@ -23,10 +23,10 @@ SECONDS = 5.0
 
 
 def refused(file: Path) -> list[Mistake]:
-    start = time.monotonic()
+    start = time.process_time()
     with pytest.raises(InputError) as raised:
         read_build(file)
-    assert time.monotonic() - start < SECONDS
+    assert time.process_time() - start < SECONDS
     assert all(str(mistake).isprintable() and len(str(mistake)) < 1000 for mistake in raised.value.mistakes)
     return raised.value.mistakes
 
