@@ -88,6 +88,9 @@ def _check_curve(points: list[tuple[Quantity, Quantity]]) -> None:
             raise refuse("flows that rise from point to point", f"no rise at point {i}", "sort the points by flow")
     if pressures[-1] >= pressures[0]:
         raise refuse("a curve that ends at a lower pressure than it starts", "no fall", "check the two columns")
+    if pressures[-1] >= pressures[-2]:
+        advice = "leave out what stands behind free delivery"
+        raise refuse("a curve whose last point lies below the one before it", "no fall at its end", advice)
 
 
 class FanCurve(Block):

@@ -319,3 +319,11 @@ def test_columns_count_characters(tmp_path: Path) -> None:
     (only,) = [mistake for mistake in mistakes(tmp_path, text) if "cpu" in mistake.place]
 
     assert (only.line, only.column) == place(text, "-80")
+
+
+@pytest.mark.parametrize("tail", ["[90, 0.0], [110, 0.0]", "[90, 8.0], [110, 8.0]", "[90, 4.0], [110, 6.0]"])
+def test_a_curve_falls_at_its_end(tmp_path: Path, tail: str) -> None:
+    """Found by the fuzz profile: two points without pressure were read, and no fan could be made of them."""
+    fan = changed(small_rig.FAN_ONE, "[90, 8.0], [110, 0.0]", tail)
+    (mistake,) = mistakes(tmp_path, fan_one=fan)
+    assert "no fall at its end" in str(mistake)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from copy import deepcopy
 from random import Random
 from typing import Any
 
@@ -108,11 +109,11 @@ def spoiled_body(rng: Random, body: dict[str, Any], names: list[str]) -> Any:
         kind = rng.choice(["value", "number", "drop", "add"])
         keys = list(table)
         if kind == "add" or not keys:
-            table[rng.choice([*names, "", "x", "\0", "é" * 65, "a" * 3000])] = rng.choice(wrong)
+            table[rng.choice([*names, "", "x", "\0", "é" * 65, "a" * 3000])] = deepcopy(rng.choice(wrong))
         elif kind == "drop":
             del table[rng.choice(keys)]
         elif kind == "number":
             table[rng.choice(keys)] = rng.choice([0.0, 600, 1000.0, 3000, 25.0, 22.5])
         else:
-            table[rng.choice(keys)] = rng.choice(wrong)
+            table[rng.choice(keys)] = deepcopy(rng.choice(wrong))
     return made if rng.random() < 0.97 else rng.choice([*wrong, [made], {"a": [made] * 200}])
