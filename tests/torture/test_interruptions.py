@@ -30,8 +30,14 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="signals, limits
 def started(*words: str, **how: Any) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-m", "quietcool", *words],
-        cwd=ROOT, text=True, stderr=subprocess.PIPE, **{"stdout": subprocess.PIPE} | how,
+        cwd=ROOT, text=True, stderr=subprocess.PIPE,
+        **{"stdout": subprocess.PIPE, "preexec_fn": _listening} | how,
     )  # fmt: skip
+
+
+def _listening() -> None:
+    """A shell's background jobs are started deaf to Ctrl-C, and so are the tests in one, and what they start."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def ended(run: subprocess.Popen[str]) -> tuple[int, str, str]:
