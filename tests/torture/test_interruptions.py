@@ -28,11 +28,9 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="signals, limits
 
 
 def started(*words: str, **how: Any) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-m", "quietcool", *words],
-        cwd=ROOT, text=True, stderr=subprocess.PIPE,
-        **{"stdout": subprocess.PIPE, "preexec_fn": _listening} | how,
-    )  # fmt: skip
+    options: dict[str, Any] = {"stdout": subprocess.PIPE, "preexec_fn": _listening} | how
+    words = (sys.executable, "-m", "quietcool", *words)
+    return subprocess.Popen(words, cwd=ROOT, text=True, stderr=subprocess.PIPE, **options)
 
 
 def _listening() -> None:
