@@ -11,8 +11,8 @@ from dataclasses import replace
 
 from quietcool.decide.choose.options import Option, fits, with_options
 from quietcool.decide.variants import Variant
-from quietcool.entry.build import ROOM, AirPath, Build, Catalogue, Opening, Place, Screen
-from quietcool.entry.choice_records import Side
+from quietcool.entry.build import ROOM, AirPath, Build, Opening, Screen
+from quietcool.entry.catalogue_records import Catalogue, Place, Side
 
 OPENED = 0.01  # area of one more opening [m2]
 OPENING_LOSS = 2.7  # loss coefficient of a sharp-edged opening, as in the demos [-]

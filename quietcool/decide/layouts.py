@@ -21,7 +21,8 @@ from quietcool.decide.sampling import central_interval
 from quietcool.decide.tradeoff import hottest_state
 from quietcool.decide.uncertainty import Draws, draw
 from quietcool.decide.variants import Variant, layouts_of, radiator_paths
-from quietcool.entry.build import Build, Catalogue, State
+from quietcool.entry.build import Build, State
+from quietcool.entry.catalogue_records import Catalogue
 from quietcool.solve.beats import find_beats
 from quietcool.solve.operating_point import solve_operating_point
 from quietcool.solve.tones import predict_tones

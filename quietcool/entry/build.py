@@ -24,8 +24,6 @@ from quietcool.entry.acoustic_records import OtherRoom as OtherRoom
 from quietcool.entry.acoustic_records import Position as Position
 from quietcool.entry.acoustic_records import Room as Room
 from quietcool.entry.acoustic_records import Sound as Sound
-from quietcool.entry.choice_records import Catalogue as Catalogue
-from quietcool.entry.choice_records import Place as Place
 from quietcool.entry.choice_records import WhatIf as WhatIf
 from quietcool.entry.workshop_records import Channel as Channel
 from quietcool.entry.workshop_records import Controller as Controller

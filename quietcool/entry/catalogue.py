@@ -9,7 +9,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from quietcool.entry.build import Build, Catalogue, Fan, Place, Radiator
+from quietcool.entry.build import Build, Fan, Radiator
+from quietcool.entry.catalogue_records import Catalogue, Place
 from quietcool.entry.choice_tables import CatalogueTable, PlaceTable
 from quietcool.entry.guards import read_document
 from quietcool.entry.ledger import entries

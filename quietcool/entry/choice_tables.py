@@ -60,9 +60,7 @@ class CatalogueTable(Table):
     most_fan_models: Annotated[int, Count(1, 100)] = Field(
         default=2, description="different fans in all places together"
     )
-    place: Annotated[list[PlaceTable], Field(min_length=1, max_length=20)] = Field(
-        description="places to choose for"
-    )
+    place: Annotated[list[PlaceTable], Field(min_length=1, max_length=20)] = Field(description="places to choose for")
 
 
 def what_if(table: WhatIfTable | None) -> WhatIf:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from quietcool.decide.choose.search import WITHIN, Choice, Solved
-from quietcool.entry.build import Build, Catalogue
+from quietcool.entry.build import Build
+from quietcool.entry.catalogue_records import Catalogue
 from quietcool.show.console import NOTHING, Part, number, rpm, table
 from quietcool.show.json_answers import FORMAT, Answer, envelope
 from quietcool.show.json_answers import number as in_json

@@ -85,6 +85,7 @@ def gather(
             warmest[state] = warmest_room(build, state, setting)
     tell(Progress("ranking errors", math.nan, math.inf, -math.inf))
     causes = rank_causes(build, focus, loudest.speeds) if loudest.points[focus].converged else ()
+
     # Without time for bounds: those would depend on how fast the machine is, and the report with them.
     def curve(of: Build) -> Tradeoff:
         return find_tradeoff(

@@ -151,8 +151,10 @@ def _quantities(dossier: Dossier) -> Iterator[tuple[str, list[str], list[str]]]:
     def values(unit: str, digits: int, pick: tuple[str, int | None]) -> list[str]:
         return [_ranged(points[s.name], dossier.uncertainty.get(s.name), pick, unit, digits) for s in states]
 
-    yield "coolant, °C", _limit([s.limits.coolant for s in states], "degC", 0), values(
-        "degC", 1, ("coolant_temp_max", None)
+    yield (
+        "coolant, °C",
+        _limit([s.limits.coolant for s in states], "degC", 0),
+        values("degC", 1, ("coolant_temp_max", None)),
     )
     places = [(source.name, place) for source in build.sources for place in source.points]
     for i, (source, place) in enumerate(places):

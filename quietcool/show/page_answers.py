@@ -160,9 +160,7 @@ def _solved(build: Build, asked: Asked) -> tuple[Build, State, OperatingPoint]:
 def _shown(picture: Picture) -> Shown:
     kind = "fan-curves" if picture.name.startswith("fan-curves") else picture.name
     figure = None if picture.figure is None else dict(picture.figure)
-    return Shown(
-        name=kind, title=picture.title, words=picture.alternative, figure=figure, drawing=picture.drawing
-    )
+    return Shown(name=kind, title=picture.title, words=picture.alternative, figure=figure, drawing=picture.drawing)
 
 
 def _near(name: str, known: tuple[str, ...] | list[str]) -> str:

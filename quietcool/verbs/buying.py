@@ -15,7 +15,8 @@ from quietcool.verbs.telling import tell_json, tell_parts
 if TYPE_CHECKING:
     from quietcool.decide.choose.search import Choice
     from quietcool.decide.choose.workers import Workers
-    from quietcool.entry.build import Build, Catalogue
+    from quietcool.entry.build import Build
+    from quietcool.entry.catalogue_records import Catalogue
 
 INTERRUPTED = 130
 MOST_WORKERS = 256

@@ -13,7 +13,8 @@ from quietcool.verbs.telling import tell, tell_json, tell_parts
 if TYPE_CHECKING:
     from quietcool.decide.layouts import Layouts
     from quietcool.decide.tradeoff import Tradeoff
-    from quietcool.entry.build import Build, Catalogue
+    from quietcool.entry.build import Build
+    from quietcool.entry.catalogue_records import Catalogue
 
 OneState = Annotated[
     str | None,

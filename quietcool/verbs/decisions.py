@@ -212,6 +212,4 @@ def found_scenarios(
     )
     with ProgressLine(sys.stderr) as progress:
         asked = None if state is None else names[0]
-        return find_scenarios(
-            rig, asked, speeds, position=position, draws=count, seed=start, progress=progress
-        )
+        return find_scenarios(rig, asked, speeds, position=position, draws=count, seed=start, progress=progress)

@@ -65,9 +65,7 @@ def found_dossier(
     from quietcool.show.dossier import gather
 
     with ProgressLine(sys.stderr) as progress:
-        answer = find_quietest(
-            rig, names, one_setting=one_setting, position=position, seconds=time, progress=progress
-        )
+        answer = find_quietest(rig, names, one_setting=one_setting, position=position, seconds=time, progress=progress)
         return gather(rig, answer, layouts=layouts, progress=progress)
 
 

@@ -11,7 +11,8 @@ import numpy as np
 
 from quietcool.decide.choose.options import kept_rules, options_of, with_options
 from quietcool.decide.choose.search import find_choice, solve_combination
-from quietcool.entry.build import Build, Catalogue
+from quietcool.entry.build import Build
+from quietcool.entry.catalogue_records import Catalogue
 from quietcool.solve.operating_point import solve_operating_point
 from tests.benchmarks.timing import short
 from tests.decide.choose.catalogues import ROOM, catalogue_for, coarse

@@ -21,7 +21,8 @@ from quietcool.decide.choose.options import Option, Options, with_options
 from quietcool.decide.choose.prices import PRICES, CoolantSlice, Terms
 from quietcool.decide.choose.ring import Coolant, coolant_of, row_of
 from quietcool.decide.question import Question
-from quietcool.entry.build import ROOM, Build, Catalogue, Radiator, State
+from quietcool.entry.build import ROOM, Build, Radiator, State
+from quietcool.entry.catalogue_records import Catalogue
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.entry.build import AirPath, Build, Core, Fan, FanGroup, FanRow, Radiator, SpeedRange, StackElement
-from quietcool.entry.choice_records import Catalogue, Place, Side
+from quietcool.entry.catalogue_records import Catalogue, Place, Side
 from quietcool.errors import InputError, Mistake
 from quietcool.solve.fit import stack_fits
 from quietcool.solve.wiring import Output, outputs

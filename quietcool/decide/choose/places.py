@@ -25,6 +25,7 @@ from quietcool.solve.heat import forced_conductance
 Floats = NDArray[np.float64]
 
 VISITS = 2
+ROUNDING = 1e-9  # of a conductance
 WIDER = 1.05  # of the greatest capacity rate in the ring's table: outward
 
 
@@ -70,6 +71,7 @@ class Working:
     blows: int  # node that it goes to
     flow: Floats  # range, with a last axis of 2 [kg/s]
     energy: Floats  # least noise energy; inf where no flow is possible [-]
+    slack: float  # of the frame: part by which conductance may fall though a flow rises [-]
 
     @property
     def entering(self) -> Floats:
@@ -83,7 +85,7 @@ class Working:
         if self.radiator is None:
             return np.zeros(self.flow.shape[:-1])
         size = np.abs(self.flow).max(axis=-1)
-        return forced_conductance(self.radiator, size, coolant_flow, capacity) * (1.0 + 1e-9)
+        return forced_conductance(self.radiator, size, coolant_flow, capacity) / (1.0 - ROUNDING - self.slack)
 
     def sure_conductance(self, coolant_flow: float, capacity: float) -> Floats:
         """Least forced conductance, (cells, steps) [W/K]."""
@@ -91,7 +93,7 @@ class Working:
         if self.radiator is None or capacity <= 0.0:
             return np.zeros(low.shape)
         size = np.where(low * high > 0.0, np.minimum(np.abs(low), np.abs(high)), 0.0)
-        return forced_conductance(self.radiator, size, coolant_flow, capacity) * (1.0 - 1e-9)
+        return forced_conductance(self.radiator, size, coolant_flow, capacity) * (1.0 - ROUNDING - self.slack)
 
     @property
     def passive(self) -> float:
@@ -112,7 +114,8 @@ def workings(frame: Frame, names: Sequence[str], cells: Cells, quiet: float) -> 
         flow, energy = _ranges(frame, index, cells, own)
         core = options.path.core
         radiator = None if core is None else core.radiator
-        found.append(Working(options.path.name, radiator, options.source, options.target, flow[:, at], energy[:, at]))
+        ends, slack = (options.source, options.target), frame.conductance_slack[index]
+        found.append(Working(options.path.name, radiator, *ends, flow[:, at], energy[:, at], slack))
     return found
 
 
@@ -130,6 +133,7 @@ def _ranges(frame: Frame, index: int, cells: Cells, own: NDArray[np.intp]) -> tu
     shape = (cells.count, own.size)
     cell, column = (axis.ravel() for axis in np.indices(shape))
     option = own[column]
+    slack = frame.conductance_slack[index]
     pairs = _pairs(frame, options, cells.pressure[cell], cells.temp[cell] + frame.room_temp, option)
     coolant = [frame.room_temp + cells.coldest, max(frame.coolant_limit, frame.room_temp + cells.coldest)]
     pairs = pairs._replace(coolant_temp=np.tile(coolant, (option.size, 1)))
@@ -137,7 +141,7 @@ def _ranges(frame: Frame, index: int, cells: Cells, own: NDArray[np.intp]) -> tu
     for _ in range(VISITS):  # known flows tell how warm fans and coolant make the air, and so the flows
         real = found.flow[:, 0] <= found.flow[:, 1]
         known = np.where(real[:, None], found.flow, pairs.flow)
-        pairs = pairs._replace(flow=known, conductance=_conductance(frame, options, known, cells))
+        pairs = pairs._replace(flow=known, conductance=_conductance(frame, options, known, cells, slack))
         found = flow_range(frame.build, options, pairs, frame.ambient_pressure, from_afar=False)
     flow = found.flow
     real = flow[:, 0] <= flow[:, 1]
@@ -164,7 +168,7 @@ def _pairs(frame: Frame, options: PathOptions, pressure: Floats, air_temp: Float
     )
 
 
-def _conductance(frame: Frame, options: PathOptions, flow: Floats, cells: Cells) -> Floats:
+def _conductance(frame: Frame, options: PathOptions, flow: Floats, cells: Cells, slack: float) -> Floats:
     """Range of forced conductance over all that the coolant may do, (n, 2) [W/K]."""
     core = options.path.core
     if core is None:
@@ -174,9 +178,8 @@ def _conductance(frame: Frame, options: PathOptions, flow: Floats, cells: Cells)
     least = np.zeros_like(most)
     if cells.capacity > 0.0:
         sure = np.where(flow[:, 0] * flow[:, 1] > 0.0, low, 0.0)
-        least = np.minimum(
-            forced_conductance(core.radiator, sure, cells.coolant_flow, cells.capacity) * (1.0 - 1e-9), most
-        )
+        forced = forced_conductance(core.radiator, sure, cells.coolant_flow, cells.capacity)
+        least = np.minimum(forced * (1.0 - ROUNDING - slack), most)
     return np.stack([least, most], axis=-1)
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from quietcool.decide.choose.options import Options
 from quietcool.decide.choose.zoom import Bounds
 from quietcool.decide.hush import hushed
-from quietcool.entry.build import Catalogue
+from quietcool.entry.catalogue_records import Catalogue
 
 Floats = NDArray[np.float64]
 Combination = tuple[int, ...]  # option of every place
@@ -154,6 +154,8 @@ def least_by_program(
     bounds: Bounds, options: Options, set_of: NDArray[np.intp], catalogue: Catalogue, out: Sequence[Combination] = ()
 ) -> tuple[float, Combination | None]:
     """Least bound among the allowed combinations that are not out, and which has it."""
+    if not len(bounds.sets):  # no cell is open: nothing to choose among
+        return bounds.closed, None
     program = Program(bounds, options, set_of, catalogue)
     for combination in out:
         program.cut(combination)

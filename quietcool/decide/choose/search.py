@@ -25,7 +25,8 @@ from quietcool.decide.incumbent import find_incumbent, grid_speeds
 from quietcool.decide.question import Question
 from quietcool.decide.quietest import Progress, Quietest, find_quietest
 from quietcool.decide.tradeoff import hottest_state
-from quietcool.entry.build import Build, Catalogue, State
+from quietcool.entry.build import Build, State
+from quietcool.entry.catalogue_records import Catalogue
 from quietcool.errors import InputError, Mistake, RefutedBound
 from quietcool.solve.listening import position_limits
 

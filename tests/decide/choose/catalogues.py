@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from quietcool.entry.build import Build, Catalogue, Fan, Place, Radiator, SpeedRange
+from quietcool.entry.build import Build, Fan, Radiator, SpeedRange
 from quietcool.entry.buildfile import read_build
+from quietcool.entry.catalogue_records import Catalogue, Place
 from quietcool.entry.demos import demo_path
 
 ROOM = read_build(demo_path("sample_room"))

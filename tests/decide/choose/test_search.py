@@ -10,7 +10,8 @@ import pytest
 from quietcool.decide.choose.options import kept_rules, options_of, with_options
 from quietcool.decide.choose.search import Choice, Solved, find_choice, solve_combination
 from quietcool.decide.choose.workers import Here
-from quietcool.entry.build import Build, Catalogue, State
+from quietcool.entry.build import Build, State
+from quietcool.entry.catalogue_records import Catalogue
 from quietcool.errors import InputError
 from tests.decide.choose.catalogues import ROOM, catalogue_for, coarse
 
@@ -58,6 +59,18 @@ def test_the_choice_is_that_of_solving_everything(seed: int) -> None:
     for one in choice.runners_up:
         assert choice.best.level <= one.level <= choice.best.level + 1.0
         assert one.bound <= one.level + 1e-6
+
+
+def test_nothing_is_bought_where_no_combination_keeps_the_limits() -> None:
+    """Coolant a kelvin over the room cannot carry the heat (Q = G dT): no cell of the bound is open then."""
+    rig = coarse(ROOM, 100.0)
+    states = (replace(s, limits=replace(s.limits, coolant=float(s.room_temp) + 1.0)) for s in rig.states)
+    hot = replace(rig, states=tuple(states))
+    choice = find_choice(hot, catalogue_for(hot, ("front intake",), 1, 2, seed=3), "bounce", seconds=PATIENCE)
+    assert choice.best is None
+    assert choice.build is None
+    assert choice.runners_up == ()
+    assert choice.proven
 
 
 def test_a_planted_winner_is_found() -> None:

@@ -11,7 +11,8 @@ from quietcool.decide.choose.bound import UNIT, Rig
 from quietcool.decide.choose.options import Options, options_of, with_options
 from quietcool.decide.choose.zoom import NEAR, Node, examine, joined, root_node, set_numbers
 from quietcool.decide.question import Question
-from quietcool.entry.build import Build, Catalogue
+from quietcool.entry.build import Build
+from quietcool.entry.catalogue_records import Catalogue
 from tests.decide.choose.catalogues import BOOTH, ROOM, catalogue_for, coarse
 
 SETTINGS = 400  # tried for every combination
