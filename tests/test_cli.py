@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import jsonschema
 import pytest
@@ -22,6 +22,7 @@ from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_names, demo_path
 from quietcool.errors import RefutedBound
 from quietcool.show.schemas import SUBJECTS, VERBS, schema_of
+from tests.saying import Said
 from tests.show.invented_answers import answer, infeasible, searcher, setting
 
 ROOT = Path(__file__).parents[1]
@@ -31,24 +32,6 @@ DESK = "desk microphone"
 RPM = (1100.0, 1100.0, 1100.0, 3600.0)
 TRANSCODE = ("--state", "transcode")  # keeps every limit at the present speeds
 RENDER = ("--state", "render")  # breaks one there
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-
-@pytest.fixture
-def say(capsys: pytest.CaptureFixture[str]) -> Any:
-    """Run words and return exit code, stdout and stderr."""
-
-    def run(*words: str) -> Said:
-        capsys.readouterr()
-        code = cli.run(words)
-        return Said(code, *capsys.readouterr())
-
-    return run
 
 
 @pytest.fixture

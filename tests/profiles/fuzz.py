@@ -47,10 +47,10 @@ from quietcool.entry.mistakes import located
 from quietcool.entry.parts import read_shelf
 from quietcool.errors import Infeasible, InputError
 from quietcool.show import page
-from quietcool.show.page_models import Search
 from quietcool.solve.operating_point import solve_operating_point
 from tests.entry import small_rig
 from tests.profiles.spoiling import SPOILERS, spoiled_body, spoiled_text
+from tests.show.no_searches import NoSearches
 
 MOST_SECONDS = 5.0  # of processor time, for one case
 HANGING = 30.0  # of processor time, then a case is ended [s]
@@ -69,21 +69,6 @@ SEARCHES = {
 
 class Hanging(BaseException):
     """A case takes longer than it may by far."""
-
-
-class NoSearches:
-    """Searches of the page that never start."""
-
-    def start(self, *_: Any) -> str:
-        return "1"
-
-    def look(self, name: str) -> Search | None:
-        return Search(status="running", words="searching", seconds=1.0) if name == "1" else None
-
-    cancel = look
-
-    def close(self) -> None:
-        pass
 
 
 @dataclass

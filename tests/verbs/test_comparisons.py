@@ -5,37 +5,18 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import jsonschema
 import pytest
 
 import quietcool.decide.layouts
 import quietcool.decide.tradeoff
-from quietcool import cli
 from quietcool.entry.demos import demo_path
 from quietcool.show.schemas import schema_of
 from tests.show.invented_comparisons import ZERO, curve, layouts
 
 BOOTH = str(demo_path("booth_wall"))
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-
-@pytest.fixture
-def say(capsys: pytest.CaptureFixture[str]) -> Any:
-    """Run words and return exit code, stdout and stderr."""
-
-    def run(*words: str) -> Said:
-        capsys.readouterr()
-        code = cli.run(words)
-        return Said(code, *capsys.readouterr())
-
-    return run
 
 
 @pytest.fixture

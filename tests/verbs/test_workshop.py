@@ -5,34 +5,18 @@ from __future__ import annotations
 import json
 import shutil
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import jsonschema
 import pytest
 
-from quietcool import cli
 from quietcool.entry.demos import demo_names, demo_path
 from quietcool.show.schemas import schema_of
+from tests.saying import Said
 
 BOOTH = str(demo_path("booth_wall"))
 FILLED = ("--done", "dry fit", "--done", "air test", "--done", "fill")
 START = ("--leak-start", "0.5 bar, 22 degC, 1013 hPa")
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-
-@pytest.fixture
-def say(capsys: pytest.CaptureFixture[str]) -> Any:
-    def run(*words: str) -> Said:
-        capsys.readouterr()
-        code = cli.run(words)
-        return Said(code, *capsys.readouterr())
-
-    return run
 
 
 def parsed(said: Said, verb: str) -> Any:
