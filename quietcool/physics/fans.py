@@ -1,4 +1,4 @@
-"""What is particular to fans: the two-number estimate of a curve, the load share, rows, and their operating points."""
+"""What is particular to fans: the two-number estimate of a curve, and the load share."""
 
 from __future__ import annotations
 

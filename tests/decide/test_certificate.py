@@ -15,9 +15,11 @@ from typing import Any
 
 import pytest
 
+from quietcool.decide.bound.frame import make_frames
 from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.certificate import write_certificate
 from quietcool.decide.checker.verify import Verdict, verify_certificate
+from quietcool.decide.question import Question
 from quietcool.decide.quietest import Quietest, find_quietest
 from quietcool.entry.build import Build, SpeedRange
 from quietcool.errors import InputError
@@ -26,11 +28,11 @@ from tests.random_builds import random_build
 Lines = list[dict[str, Any]]
 
 
-def coarse(build: Build) -> Build:
+def coarse(build: Build, steps: int = 8) -> Build:
     """The same rig on fewer steps, so that a proof is short."""
 
     def fewer(speeds: SpeedRange) -> SpeedRange:
-        return replace(speeds, step=max(speeds.step, (speeds.highest - speeds.lowest) / 8.0))
+        return replace(speeds, step=max(speeds.step, (speeds.highest - speeds.lowest) / steps))
 
     groups = tuple(replace(group, speeds=fewer(group.speeds)) for group in build.fan_groups)
     loop = replace(build.loop, pump_speeds=fewer(build.loop.pump_speeds))
@@ -290,3 +292,18 @@ def test_lines_can_be_read_by_people(file: Path) -> None:
     assert lines[0]["inputs"] == dict(BUILD.inputs)
     assert lines[1]["setting"]["claim"] == "no setting is quieter than lower_bound_dba"
     assert set(lines[-1]) == {"sha256"}
+
+
+def test_a_search_by_blocks_of_steps_is_confirmed_too(tmp_path: Path) -> None:
+    """The checker looks at single settings only, whatever blocks the search has closed a box with."""
+    rig = random_build(0, groups=3, enclosures=1)
+    build = coarse(rig, 17)
+    question = Question(build, build.states[:1], 0)
+    assert len(make_frames(question, build.states[0], 30.0)) > 1
+
+    logs: dict[str, SearchLog] = {}
+    found = find_quietest(build, seconds=60.0, logs=logs)
+    write_certificate(tmp_path / "proof.jsonl", build, found, logs, made_by="0.0.0")
+    verdict = verify_certificate(tmp_path / "proof.jsonl", build)
+    assert found.status == "proven"
+    assert verdict.proven, verdict.objections

@@ -62,7 +62,7 @@ def state_relaxation(frame: Frame, seen: Examined, box: int = 0, *, whole: bool 
     Parameters
     ----------
     frame : Frame
-        The state.
+        The state. Of a block of steps the least fan power is taken: the prices serve, the value is then no bound.
     seen : Examined
         Boxes with their ranges.
     box : int
