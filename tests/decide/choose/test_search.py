@@ -66,7 +66,7 @@ def test_nothing_is_bought_where_no_combination_keeps_the_limits() -> None:
     rig = coarse(ROOM, 100.0)
     states = (replace(s, limits=replace(s.limits, coolant=float(s.room_temp) + 1.0)) for s in rig.states)
     hot = replace(rig, states=tuple(states))
-    choice = find_choice(hot, catalogue_for(hot, ("front intake",), 1, 2, seed=3), "bounce", seconds=PATIENCE)
+    choice = find_choice(hot, catalogue_for(hot, ("front intake",), 2, 2, seed=3), "bounce", seconds=PATIENCE)
     assert choice.best is None
     assert choice.build is None
     assert choice.runners_up == ()
