@@ -13,12 +13,8 @@ from quietcool.entry.build import Build
 from quietcool.entry.buildfile import check_build, read_build
 from quietcool.errors import InputError
 from tests.entry import small_rig
+from tests.profiles.spoiling import FRAGMENTS, VALUES
 
-FRAGMENTS = [
-    "[", "]", "{", "}", "=", ".", ",", '"', "'", '"""', "\n", "#", "\\", "\0", "\x1b", "\u2028", "é", "-", "0", "1e400",
-    "nan", "inf", "true", "[[enclosure]]\n", "[loop]\n", "[[state]]\n", '"pump"', '"room"', "{ parallel = [[]] }",
-    "[[0, 1]]", "1979-05-27", "0xff", "name = 3\n", "name", "note = []\n", "points = [[1]]\n", '"12 CFM"', '"4.2 B"',
-]  # fmt: skip
 FILES = {"build": small_rig.BUILD, **small_rig.SHEETS}
 
 
@@ -53,10 +49,7 @@ def wrong_value(draw: st.DrawFn) -> tuple[str, str]:
     lines = FILES[name].split("\n")
     rows = [i for i, line in enumerate(lines) if "=" in line and not line.rstrip().endswith("[")]
     row = draw(st.sampled_from(rows))
-    value = draw(
-        st.sampled_from(['""', '"x"', "0", "-1", "1e300", "nan", "true", "[]", "{}", "[[]]", "[{}]", "{ a = [1, {}] }",
-                         '["a", 1]', "07:32:00", "9223372036854775807", '"room"', '[["pump"]]', "[{ parallel = 3 }]"])
-    )  # fmt: skip
+    value = draw(st.sampled_from(VALUES))
     lines[row] = f"{lines[row].split('=')[0]}= {value}"
     return name, "\n".join(lines)
 
