@@ -18,6 +18,7 @@ from quietcool.physics.air import SPECIFIC_HEAT
 from quietcool.physics.coolant import WATER_30
 
 if TYPE_CHECKING:
+    from quietcool.entry.build import Number
     from quietcool.entry.core_geometry import CoreEstimate, CoreGeometry
 
 PASSIVE = 0.7  # per fan section, where no [heat] says so (common practice, no source) [W/K]
@@ -214,7 +215,7 @@ def estimated_entries(sheet: RadiatorSheet, radiator: Radiator) -> Iterator[Ente
     """Yield ledger entries for the numbers that a sheet does not print and its geometry stands for."""
     if sheet.geometry is None:
         return
-    rows: list[tuple[str, object, str, float]] = []
+    rows: list[tuple[str, Number, str, float]] = []
     if sheet.air is None:
         rows += [("air.a_pa_s_per_m", radiator.a, "Pa s/m", ESTIMATED_DROP)]
         rows += [("air.b_pa_s2_per_m2", radiator.b, "Pa s2/m2", ESTIMATED_DROP)]
@@ -225,6 +226,5 @@ def estimated_entries(sheet: RadiatorSheet, radiator: Radiator) -> Iterator[Ente
         rows += [("coolant.a_pa_per_l_per_min", radiator.coolant_a, "Pa s/m3", ESTIMATED_DROP)]
         rows += [("coolant.b_pa_per_l_per_min_2", radiator.coolant_b, "Pa s2/m6", ESTIMATED_DROP)]
     for key, value, unit, tolerance in rows:
-        if isinstance(value, float):
-            place = f"{sheet.name}: {key}"
-            yield Entered(place, "from the geometry", value, unit, "estimate", tolerance, "relative")
+        place = f"{sheet.name}: {key}"
+        yield Entered(place, "from the geometry", float(value), unit, "estimate", tolerance, "relative")

@@ -159,8 +159,6 @@ def _parse(document: Document) -> None:
         found = clean(_WHERE.sub("", message), 120)
         advice = 'correct this line: key = value, texts in "quotes", each key and table once'
         document.complaints.append(Complaint((), required, found, advice, line=line, column=column))
-    except RecursionError:
-        document.refuse(required, "nesting without end", "close brackets earlier")
     except ValueError:  # an integer of thousands of digits
         digits = _DIGITS.search(document.text)
         found = "a number of thousands of digits"

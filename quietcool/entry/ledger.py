@@ -9,7 +9,7 @@ from pydantic import BaseModel
 
 from quietcool.entry.build import Entered
 from quietcool.entry.measures import Quantity
-from quietcool.entry.sheets import DEFAULT_TOLERANCE, Block, Sheet
+from quietcool.entry.sheets import DEFAULT_TOLERANCE, Block
 
 #: Keys that steer the reading and are no numbers of the rig.
 _SILENT = {"format", "tolerance_percent", "tolerance_db"}
@@ -74,8 +74,3 @@ def _entry(quantity: Quantity, place: str, block: Block | None, default: bool) -
         tolerance,
         quantity.spread if tolerance is not None else "",
     )
-
-
-def sheet_entries(sheet: Sheet) -> Iterator[Entered]:
-    """Yield an entry for every number of a part sheet; its name stands for the file."""
-    yield from entries(sheet, sheet.name)

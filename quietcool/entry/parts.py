@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -28,6 +28,14 @@ SHEETS: Mapping[str, type[Sheet]] = {
     "plate": PlateSheet,
     "pump": PumpSheet,
     "resistance": ResistanceSheet,
+}
+
+RECORDS: Mapping[type[Sheet], Callable[[Any], Part]] = {
+    FanSheet: fan_of,
+    RadiatorSheet: radiator_of,
+    PlateSheet: plate_of,
+    PumpSheet: pump_of,
+    ResistanceSheet: resistance_of,
 }
 
 MOST_PARTS = 200
@@ -99,12 +107,11 @@ def _folder(entered: Any, i: int, home: Path, seen: set[Path], shelf: Shelf) -> 
     if folder in seen:
         problem = "the same folder again"
         advice = "name each folder once"
-    if problem:
+    if folder is None or problem:
         shelf.complaints.append(Complaint(("parts", i), required, f"{shown(entered)}: {problem}", advice))
         shelf.complete = False
         return None
-    if folder is not None:
-        seen.add(folder)
+    seen.add(folder)
     return folder
 
 
@@ -184,23 +191,8 @@ def _check_sheet(document: guards.Document, tree: dict[str, Any], model: type[Sh
         document.complaints.extend(complaints_of(error, tree, model))
         return
     try:
-        shelf.parts[sheet.name] = _record_of(sheet)
+        shelf.parts[sheet.name] = RECORDS[model](sheet)
     except PartError as error:
         document.complaints.extend(error.complaints)
         return
     shelf.sheets[sheet.name] = sheet
-
-
-def _record_of(sheet: Sheet) -> Part:
-    match sheet:
-        case FanSheet():
-            return fan_of(sheet)
-        case RadiatorSheet():
-            return radiator_of(sheet)
-        case PlateSheet():
-            return plate_of(sheet)
-        case PumpSheet():
-            return pump_of(sheet)
-        case ResistanceSheet():
-            return resistance_of(sheet)
-    raise TypeError(f"no part is described by {type(sheet).__name__}")

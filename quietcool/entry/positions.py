@@ -48,8 +48,7 @@ def positions(text: str) -> Positions:
 
 
 def _table(node: Node, found: Positions, lines: list[str]) -> None:
-    children = _children(node)
-    keys = _key(next(children))
+    keys = _key(next(_children(node)))
     if node.type == "table":
         path = _expand(keys, found.counts)
     else:
@@ -60,9 +59,8 @@ def _table(node: Node, found: Positions, lines: list[str]) -> None:
     found.values[path] = _place(node, lines)
     for length in range(1, len(path) + 1):
         found.keys.setdefault(path[:length], _place(node, lines))
-    for child in children:
-        if child.type == "pair":
-            _pair(child, path, found, lines)
+    for pair in _pairs(node):
+        _pair(pair, path, found, lines)
 
 
 def _pair(node: Node, base: Path, found: Positions, lines: list[str]) -> None:
@@ -81,9 +79,12 @@ def _value(node: Node, path: Path, found: Positions, lines: list[str]) -> None:
             found.values[(*path, i)] = _place(item, lines)
             _value(item, (*path, i), found, lines)
     elif node.type == "inline_table":
-        for child in _children(node):
-            if child.type == "pair":
-                _pair(child, path, found, lines)
+        for pair in _pairs(node):
+            _pair(pair, path, found, lines)
+
+
+def _pairs(node: Node) -> Iterator[Node]:
+    return (child for child in node.named_children if child.type == "pair")
 
 
 def _children(node: Node) -> Iterator[Node]:

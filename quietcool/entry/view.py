@@ -68,14 +68,8 @@ class View:
 
     def complete(self, *keys: str) -> bool:
         """Whether all tables of these lists are valid, so that what is missing is truly missing."""
-        for key in keys:
-            if key in SINGLES and key not in self.singles:
-                return False
-            if key in LISTS:
-                rows = self.tree.get(key, [])
-                if not isinstance(rows, list) or len(self.lists[key]) != len(rows):
-                    return False
-        return True
+        rows = {key: self.tree.get(key, []) for key in keys}
+        return all(isinstance(row, list) and len(self.lists[key]) == len(row) for key, row in rows.items())
 
 
 def view_of(tree: dict[str, Any]) -> tuple[View, list[Complaint]]:
