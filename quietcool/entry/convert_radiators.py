@@ -171,8 +171,6 @@ def _estimate(sheet: RadiatorSheet) -> tuple[CoreEstimate | None, CoreGeometry |
         louver_angle=math.radians(block.louver_angle_deg.value),
         louver_share=block.louver_share.value,
     )
-    if geometry.fin_thickness >= geometry.fin_height:
-        raise PartError(Complaint(("geometry",), "fins thinner than high", "thicker ones", "check the two numbers"))
     try:
         return core_geometry_estimate(geometry), geometry
     except ValueError as error:

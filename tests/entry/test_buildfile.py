@@ -368,3 +368,18 @@ def test_reading_loads_nothing_slow() -> None:
 def test_a_wrong_path_is_an_input_error(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no such file"):
         read_build(tmp_path / "nowhere.toml")
+
+
+def test_a_kind_of_sheet_that_there_is_not_names_those_that_there_are() -> None:
+    with pytest.raises(KeyError, match="no part is a 'valve'; there are fan, radiator, plate, pump, resistance"):
+        sheet_schema("valve")
+
+
+def test_at_rest_is_a_present_speed_where_fans_may_stop(tmp_path: Path) -> None:
+    def places(text: str, folder: str) -> set[str]:
+        found = check_build(read_build(small_rig.write(tmp_path / folder, text)))
+        return {finding.place for finding in found if finding.kind == "not admissible"}
+
+    text = changed(small_rig.BUILD, "rpm = 1000", "rpm = 0")
+    assert places(text, "may") == set()
+    assert places(changed(text, "may_stop = true\n", ""), "never") == {'fan group "front"'}

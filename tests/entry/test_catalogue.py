@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import shutil
+import tomllib
+from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from quietcool.entry.buildfile import read_build
-from quietcool.entry.catalogue import read_catalogue
+from quietcool.entry.catalogue import catalogue_schema, read_catalogue
 from quietcool.entry.demos import demo_path
 from quietcool.errors import InputError
 
@@ -72,3 +76,43 @@ def test_a_place_needs_fans_of_its_own(catalogue: Path) -> None:
     catalogue.write_text(text)
     with pytest.raises(InputError, match="an air path of the build with a radiator"):
         read_catalogue(catalogue, booth)
+
+
+def test_what_is_no_toml_is_told_with_its_place(catalogue: Path) -> None:
+    catalogue.write_text('format = 1\ntitle = "x\n')
+    said = refused(catalogue)
+    assert "catalogue.toml:2:" in said
+    assert "needs valid TOML" in said
+
+
+def test_the_schema_is_one_that_the_demo_keeps_and_a_misspelt_one_does_not() -> None:
+    schema = json.loads(json.dumps(catalogue_schema()))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    good = tomllib.loads((HOME / "catalogue.toml").read_text())
+    jsonschema.validate(good, schema, jsonschema.Draft202012Validator)
+    with pytest.raises(jsonschema.ValidationError, match="buget"):
+        jsonschema.validate(good | {"buget": 3}, schema, jsonschema.Draft202012Validator)
+
+
+def test_folders_without_a_part_of_a_kind_are_told(catalogue: Path) -> None:
+    (catalogue.parent / "fans only").mkdir()
+    shutil.copy(catalogue.parent / "catalogue" / "fan-d-140x25.toml", catalogue.parent / "fans only")
+    catalogue.write_text('format = 1\ntitle = "x"\nparts = ["fans only"]\n[[place]]\npath = "front intake"\n')
+    with pytest.raises(InputError) as caught:
+        read_catalogue(catalogue, ROOM)
+    (only,) = caught.value.mistakes
+    assert only.required == "at least one radiator sheet in the folders of parts"
+    assert (only.found, only.advice) == ("none", "add one, or name another folder")
+
+
+def test_fans_that_drive_another_path_too_cannot_be_chosen_alone(catalogue: Path) -> None:
+    first, second, *others = ROOM.air_paths
+    assert (first.name, second.name) == ("front intake", "bottom intake")
+    shared = tuple(replace(e, group=second.fan_rows[0].group) if e in first.fan_rows else e for e in first.stack)
+    bare = tuple(e for e in first.stack if e not in first.fan_rows)
+    for stack, driver in ((shared, second.fan_rows[0].group), (bare, "no fans")):
+        build = replace(ROOM, air_paths=(replace(first, stack=stack), second, *others))
+        with pytest.raises(InputError, match="an air path with one fan group that drives nothing else") as caught:
+            read_catalogue(catalogue, build)
+        assert f'"front intake", driven by {driver}' in str(caught.value)
+        assert "give its fans a group of their own in the build file" in str(caught.value)

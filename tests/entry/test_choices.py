@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 
 import pytest
 
 from quietcool.entry.buildfile import read_build
 from quietcool.entry.choices import (
     asked_for,
+    chosen_among,
+    chosen_number_of_points,
+    chosen_one_form,
+    chosen_path,
     chosen_position,
+    chosen_quantity,
     chosen_seconds,
     chosen_speeds,
     chosen_states,
@@ -90,3 +96,59 @@ def test_a_build_without_positions_cannot_be_asked_for_quiet() -> None:
 def test_what_is_no_time(seconds: float) -> None:
     with pytest.raises(InputError, match="seconds"):
         chosen_seconds(seconds)
+
+
+def test_what_is_right_comes_back_as_it_is_meant() -> None:
+    """Everything at once, as the verbs ask for it; a quantity is typed in capitals or not."""
+    assert asked_for(
+        lambda: chosen_position(DEMO, "desk microphone"),
+        lambda: chosen_position(DEMO, None),
+        lambda: chosen_seconds(0.0),
+        lambda: chosen_seconds(1e6),
+        lambda: chosen_quantity(" NC "),
+        lambda: chosen_number_of_points(2),
+        lambda: chosen_number_of_points(200),
+        lambda: chosen_one_form(json=True, csv=False),
+        lambda: chosen_path(None, ["side"]),
+        lambda: chosen_path("side", ["top", "side"]),
+        lambda: chosen_among("demo", "the name of a demo", "one", ("one", "two")),
+    ) == ("desk microphone", None, 0.0, 1e6, "nc", 2, 200, None, None, "side", "one")
+
+
+@pytest.mark.parametrize(
+    ("choice", "sentence"),
+    [
+        (lambda: chosen_quantity("nr "), None),
+        (
+            lambda: chosen_quantity("db a"),
+            '--minimise db a: needs dba, nc or nr; found "db a"; did you mean "dba".',
+        ),
+        (
+            lambda: chosen_number_of_points(1),
+            "--points: needs a whole number from 2 to 200; found 1; write one.",
+        ),
+        (
+            lambda: chosen_number_of_points(201),
+            "--points: needs a whole number from 2 to 200; found 201; write one.",
+        ),
+        (
+            lambda: chosen_one_form(json=True, csv=True),
+            "--json --csv: needs one form of the answer; found two; leave one out.",
+        ),
+        (
+            lambda: chosen_path(None, []),
+            "build: needs an air path with a radiator and fans; found none; add one.",
+        ),
+        (
+            lambda: chosen_path("tip", ["top", "side"]),
+            '--path tip: needs an air path with a radiator and fans; found "tip"; did you mean "top".',
+        ),
+    ],
+)
+def test_what_is_wrong_is_one_sentence_with_a_way_out(choice: Callable[[], object], sentence: str | None) -> None:
+    if sentence is None:  # the row that shows that not everything is refused
+        assert choice() == "nr"
+        return
+    with pytest.raises(InputError) as caught:
+        choice()
+    assert str(caught.value) == sentence

@@ -147,3 +147,18 @@ def test_impossible_cores_are_refused() -> None:
     for wrong in ({"tube_wall": 1e-3}, {"fin_thickness": 2e-3}, {"tube_count": 1}, {"depth": 1e-3}):
         with pytest.raises(ValueError, match="no way"):
             core_geometry_estimate(THIN._replace(**wrong))  # type: ignore[arg-type]
+
+
+def test_louvers_within_their_range_have_nothing_to_say() -> None:
+    # Re = V L_p / (s nu) with nu = 15.1 mm2/s at 20 degC (VDI Heat Atlas): 0.3 m/s and 2 m/s through s = 0.74 and past
+    # louvers of 4 mm make 107 and 716, within the 100 to 3000 of Chang and Wang (1997; recalled, not re-read).
+    assert core_geometry_estimate(THIN._replace(louver_pitch=4e-3)).findings == ()
+    assert len(core_geometry_estimate(THIN._replace(louver_pitch=3.6e-3)).findings) == 1  # 97 at the slow end
+
+
+def test_a_coolant_that_turns_turbulent_within_its_usual_flows_is_said() -> None:
+    # 11 slots of 1.4 x 25 mm in n passes: 1 and 6 L/min of water (nu = 0.80 mm2/s at 30 degC, CRC Handbook) make
+    # Re = n 143 and n 860, so that 2300 (where duct flow stops being laminar) lies between for n = 4 but not for n = 2.
+    found = core_geometry_estimate(THIN._replace(fin_kind="plain", passes=4)).findings
+    assert found == ("the coolant turns turbulent within its usual flows; one power law blurs that",)
+    assert core_geometry_estimate(THIN._replace(fin_kind="plain", passes=2)).findings == ()

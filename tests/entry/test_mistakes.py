@@ -327,3 +327,30 @@ def test_a_curve_falls_at_its_end(tmp_path: Path, tail: str) -> None:
     fan = changed(small_rig.FAN_ONE, "[90, 8.0], [110, 0.0]", tail)
     (mistake,) = mistakes(tmp_path, fan_one=fan)
     assert "no fall at its end" in str(mistake)
+
+
+def test_air_without_an_enclosure_has_no_place(tmp_path: Path) -> None:
+    """Heat and limits of enclosure air in one number, in a rig whose fans all blow through the room."""
+    text = changed(BUILD, '[[enclosure]]\nname = "case"\n\n', "")
+    text = text[: text.index('[[air_path]]\nname = "slots"')] + text[text.index("[[source]]") :]
+    text = text.replace('"case"', '"room"')
+    text = changed(text, ", air = { case = 60 }", "")
+    text = changed(text, "enclosure_air_c = { case = 48 }", "enclosure_air_c = 48")
+    found = [mistake for mistake in mistakes(tmp_path, text) if "none in this build" in mistake.found]
+
+    assert [mistake.place for mistake in found] == [
+        "state[edit].heat_w.air", "state[edit].limits.enclosure_air_c", "state[render].limits.enclosure_air_c",
+    ]  # fmt: skip
+    assert {mistake.required for mistake in found} == {"an enclosure to hold it"}
+    assert {mistake.advice for mistake in found} == {"remove it, or add an [[enclosure]]"}
+
+
+def test_branches_within_a_branch_are_judged_on_their_own(tmp_path: Path) -> None:
+    nested = changed(BUILD, '[["cpu"], ["gpu"]]', '[["cpu"], [{ parallel = [["gpu"], ["top exhaust"]] }]]')
+    nested = changed(nested, '"front intake", "top exhaust"]', '"front intake"]')
+    assert read_build(small_rig.write(tmp_path / "resisting", nested))
+    free = small_rig.PLATE_ONE.replace("= 400", "= 0").replace("= 250", "= 0")
+    found = mistakes(tmp_path / "free", nested, plate_one=free)
+    places = [mistake.place for mistake in found if mistake.required == "a branch that resists the flow"]
+
+    assert places == ["loop.order[2].parallel[1]", "loop.order[2].parallel[2][1].parallel[1]"]

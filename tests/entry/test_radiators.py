@@ -144,3 +144,25 @@ def test_geometries_that_cannot_be(tmp_path: Path, core: str, words: list[str]) 
 
     for word in words:
         assert word in str(raised.value)
+
+
+def test_a_pitch_is_the_inverse_of_fins_per_inch(tmp_path: Path) -> None:
+    """16 fins per inch of 25.4 mm (by definition) are 1.5875 mm apart."""
+    _, by_pitch = read(tmp_path / "pitch", TOP + GEOMETRY.replace("fins_per_inch = 16", "fin_pitch_mm = 1.5875"))
+    _, by_count = read(tmp_path / "count", TOP + GEOMETRY)
+    assert by_pitch.a == pytest.approx(by_count.a, rel=1e-12)
+    assert by_pitch.ua_air == pytest.approx(by_count.ua_air, rel=1e-12)
+    _, wider = read(tmp_path / "wider", TOP + GEOMETRY.replace("fins_per_inch = 16", "fin_pitch_mm = 2.5"))
+    assert wider.ua_air < by_pitch.ua_air
+
+
+def test_a_measured_point_far_from_the_geometry_is_refused(tmp_path: Path) -> None:
+    # Air of 1 m/s through the face carries 49.98 W/K at most: 0.5 W/K is below a tenth of any such core, yet possible.
+    heat = '[heat]\npoints = [{ face_velocity_m_per_s = 1, flow_l_per_min = 4, w_per_k = 0.5 }]\norigin = "measured"\n'
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, TOP + GEOMETRY + heat)
+    (only,) = caught.value.mistakes
+    assert only.place == "heat.points[1].w_per_k"
+    assert only.required == "a heat within a tenth to ten times what the geometry gives"
+    assert "0.5" in only.found
+    assert "against the geometry" in only.advice

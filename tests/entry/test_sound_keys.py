@@ -166,6 +166,11 @@ def refused(folder: Path, build: str, **sheets: str) -> str:
         ('states = ["render"]', 'states = ["rendr"]', ["the name of a state", 'did you mean "render"']),
         ("level_dba = 18\n", "level_dba = 18\npower_level_dba = 20\n", ["exactly one of level_dba"]),
         ("power_level_dba = 9", f"power_levels_db = {SPECTRUM}", ["one level for a tone"]),
+        (
+            "power_level_dba = 9\n",
+            "power_level_dba = 9\ndistance_m = 1\n",
+            ["noise_source[whine] needs no distance_m beside a sound power", "remove it"],
+        ),
         ("limit_nc = 15", "limit_nc = 12", ["from 15 to 70"]),
         ("background_db = [30, 26, 22, 18, 14, 11, 9, 8]", f"background_db = {[10] * 12}", ["8 octaves", "12 levels"]),
         ("self_noise_dba = 7", "self_noise_dba = 7\nbackground_dba = 20", ["background_dba or background_db", "both"]),
@@ -219,3 +224,39 @@ def test_the_schemas_know_the_keys() -> None:
     assert [key for key in keys.split() if f"'{key}'" not in build] == []
     assert [key for key in ("levels_db", "power_levels_db", "tone_increment_db") if f"'{key}'" not in fan] == []
     assert "'vanes'" in pump
+
+
+def test_a_source_of_noise_by_octave_keeps_its_octaves(tmp_path: Path) -> None:
+    more = changed(MORE, "level_dba = 18\ndistance_m = 0.5", f"power_levels_db = {SPECTRUM}")
+    supply, _ = read_build(write(tmp_path, BUILD + more)).noise_sources
+    assert supply.bands == (38.0, 42.0, 45.0, 44.0, 41.0, 36.0, 29.0, 21.0)
+    weights = [-26.2, -16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1]  # IEC 61672-1:2013, Table 3
+    by_hand = 10 * np.log10(sum(10 ** ((x + w) / 10) for x, w in zip(supply.bands, weights, strict=True)))
+    assert supply.power_level == pytest.approx(by_hand, abs=0.05)
+    assert (supply.tone, supply.states) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("absorption", "at", "words"),
+    [
+        ("[0.1, 0.1, 0.2, 0.2, 0.3, 0.3, 0.3, 0.3]", "surface_m2", ["the sum of the surfaces", "20 m2", "10 m2"]),
+        ("0", "surfaces", ["some absorption", "found none at all", "give the surfaces their absorption"]),
+        ("[0, 0.1, 0.2, 0.2, 0.3, 0.3, 0.3, 0.3]", "surfaces", ["some absorption in every octave"]),
+    ],
+)
+def test_surfaces_that_contradict_or_absorb_nothing(tmp_path: Path, absorption: str, at: str, words: list[str]) -> None:
+    surface = "surface_m2 = 20\n" if at == "surface_m2" else ""
+    room = f"volume_m3 = 27\n{surface}surfaces = [{{ area_m2 = 10, absorption = {absorption} }}]"
+    said = refused(tmp_path, changed(BUILD, "volume_m3 = 27\nmean_absorption = 0.3", room))
+    assert f"room.{at} needs" in said
+    assert [word for word in words if word not in said] == []
+    whole = room.replace(absorption, "0.2").replace("surface_m2 = 20", "surface_m2 = 10.05")  # within a hundredth
+    read = read_build(write(tmp_path / "whole", changed(BUILD, "volume_m3 = 27\nmean_absorption = 0.3", whole)))
+    assert read.room.mean_absorption == pytest.approx(0.2)
+
+
+def test_a_limit_at_a_position_that_is_not_there(tmp_path: Path) -> None:
+    text = changed(BUILD, "position_dba = { desk = 25 } }", "position_nc = { dsk = 20 }, position_nr = { boot = 18 } }")
+    said = refused(tmp_path, text)
+    assert 'position_nc.dsk needs the name of a position; found "dsk"; did you mean "desk"?' in said
+    assert 'did you mean "booth"?' in said

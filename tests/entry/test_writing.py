@@ -14,7 +14,7 @@ import pytest
 import quietcool
 from quietcool.entry.buildfile import read_build
 from quietcool.entry.demos import demo_path
-from quietcool.entry.writing import refuse_folder, refuse_place, write_whole
+from quietcool.entry.writing import made_folder, refuse_folder, refuse_place, refuse_places, write_whole
 from quietcool.errors import InputError
 
 WRITING = {"write_text", "write_bytes", "mkstemp", "NamedTemporaryFile", "fdopen", "touch", "copy", "copytree", "move"}
@@ -103,3 +103,68 @@ def test_no_other_module_writes_files() -> None:
         "entry/guards.py": ["fdopen"],
     }
     assert list(writes(ast.parse("open(f, 'w'); p.write_text('x'); open(f); open(f, 'rb')"))) == ["open", "write_text"]
+
+
+def test_a_folder_is_made_with_those_above_it_and_found_again(tmp_path: Path) -> None:
+    folder = tmp_path / "new" / "tables"
+    assert made_folder(folder) == folder
+    assert folder.is_dir()
+    assert made_folder(folder) == folder
+
+
+@pytest.mark.parametrize("name", ["file", "file/tables", "a\0b"])
+def test_a_folder_that_cannot_be_made_is_an_error_sentence(tmp_path: Path, name: str) -> None:
+    (tmp_path / "file").write_text("old")
+    with pytest.raises(InputError, match="a place that can be written to; found .*; write another"):
+        made_folder(tmp_path / name)
+    assert (tmp_path / "file").read_text() == "old"
+
+
+def test_a_report_and_its_folders_are_refused_together_with_it(tmp_path: Path) -> None:
+    file = demo_path("sample_room")
+    build = read_build(file)
+    (tmp_path / "file").write_text("")
+    refuse_places(tmp_path / "report.html", [tmp_path / "tables", tmp_path / "figures"], file, build)
+    assert [place.name for place in tmp_path.iterdir()] == ["file"]  # nothing is made by asking
+    with pytest.raises(InputError, match="file where a folder is needed"):
+        refuse_places(tmp_path / "report.html", [tmp_path / "tables", tmp_path / "file"], file, build)
+    with pytest.raises(InputError, match="one that was read"):
+        refuse_places(file, [tmp_path / "tables"], file, build)
+
+
+def test_where_nobody_may_write_is_refused_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = demo_path("sample_room")
+    asked = []
+
+    def denied(path: Path, mode: int) -> bool:  # as the system answers; a test that runs as root may write anywhere
+        asked.append((path, mode))
+        return False
+
+    monkeypatch.setattr(os, "access", denied)
+    with pytest.raises(InputError, match="found a folder that may not be written to; write another"):
+        refuse_place(tmp_path / "report.html", file, read_build(file))
+    with pytest.raises(InputError, match="found a folder that may not be written to; write another"):
+        refuse_folder(tmp_path / "new" / "tables")
+    assert asked == [(tmp_path, os.W_OK)] * 2
+
+
+def test_what_stands_for_a_folder_is_no_place_of_a_file() -> None:
+    for path in (Path(), Path("/")):
+        with pytest.raises(InputError, match="needs a place that can be written to; found a folder; write another"):
+            write_whole(path, "x")
+
+
+def test_a_file_that_cannot_be_opened_leaves_no_handle_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    handles = []
+
+    def full(handle: int, mode: str) -> None:
+        handles.append(handle)
+        raise OSError(24, "Too many open files")
+
+    monkeypatch.setattr(os, "fdopen", full)
+    with pytest.raises(InputError, match="found Too many open files"):
+        write_whole(tmp_path / "report.html", "x")
+    (handle,) = handles
+    with pytest.raises(OSError, match="Bad file descriptor"):
+        os.fstat(handle)
+    assert list(tmp_path.iterdir()) == []
