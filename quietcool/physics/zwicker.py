@@ -185,10 +185,8 @@ def _area(core: Values) -> Values:
         place = np.full(total.shape, UPPER_ENDS[band - 1] if band else 0.0)
         height = np.maximum(height, floor)
         column = min(max(band - 1, 0), SLOPES.shape[1] - 1)
-        for _ in SLOPE_RANGES:  # at most one step through each range, all cases at once
-            falling = (height > floor) & (place < end)
-            if not np.any(falling):
-                break
+        # One range after the other, all cases at once; each step ends a range or the band, so that this ends.
+        while np.any(falling := (height > floor) & (place < end)):
             step = np.minimum((height[..., None] <= SLOPE_RANGES).sum(axis=-1), len(SLOPE_RANGES) - 1)
             slope = SLOPES[step, column]
             target = np.maximum(SLOPE_RANGES[step], floor)

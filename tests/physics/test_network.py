@@ -150,3 +150,26 @@ def test_small_systems_agree_with_lapack() -> None:
     right = rng.uniform(-1.0, 1.0, (5, 20))
     want = np.linalg.solve(np.moveaxis(matrix, -1, 0), right.T[..., None])[..., 0].T
     assert solve_small(matrix, right) == pytest.approx(want, rel=1e-11)
+
+
+def test_an_answer_cut_short_says_so() -> None:
+    law = Falling(np.array([16.0]), np.array([0.0]), np.array([4.0]))
+    start, one = np.full((1, 1), 50.0), np.ones(1)
+    few = solve_network(law, [REFERENCE], [REFERENCE], 0, start, pressure_scale=one, flow_scale=one, max_iterations=3)
+    assert (bool(few.converged[0]), int(few.iterations[0])) == (False, 3)
+    assert few.residual[0] == pytest.approx(abs(float(law(few.flow)[0][0, 0])), rel=1e-12)  # what is left of 16 Pa
+    enough = solve_network(law, [REFERENCE], [REFERENCE], 0, start, pressure_scale=one, flow_scale=one)
+    assert enough.converged[0]
+    assert 3 < enough.iterations[0] < 20
+
+
+def test_a_law_that_jumps_past_zero_is_never_called_solved() -> None:
+    """1 Pa before the jump at 0.3, -1 Pa behind it: there is no flow without imbalance, and the search must end."""
+
+    def law(flow: Floats) -> tuple[Floats, Floats]:
+        return np.where(flow < 0.3, 1.0, -1.0), np.full_like(flow, -0.01)
+
+    got = solved(law, [REFERENCE], [REFERENCE], 0, np.zeros((1, 1)))  # type: ignore[arg-type]
+    assert not got.converged[0]
+    assert got.flow[0, 0] == pytest.approx(0.3, abs=1e-6)  # beside the jump all the same
+    assert got.residual[0] == pytest.approx(0.1)  # 1 Pa of the scale of 10 Pa
