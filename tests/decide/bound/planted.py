@@ -21,6 +21,7 @@ from quietcool.decide.question import Question
 from quietcool.entry.build import Build, Limits, LoopElement, Parallel
 from quietcool.solve.loop import station_names
 from quietcool.solve.operating_point import solve_operating_point
+from tests.random_builds import random_build
 from tests.second_opinion.whole import second_opinion
 
 Floats = NDArray[np.float64]
@@ -227,6 +228,22 @@ def bound_breaches(frame: Frame, truth: Truth, seen: Examined, rng: Generator, e
         for number, forced in enumerate(found.option_bound):
             if not np.all(forced[:, option_of(frame, number, truth)] <= truth.energy * (1.0 + ROUNDING)):
                 yield f"cluster {number}: bound of the true option above energy {truth.energy}"
+
+
+def planted_boxes(seed: int, widths: tuple[float, ...], count: int = 2) -> Iterator[tuple[Frame, Truth, Examined]]:
+    """Boxes of each width round settings of a random build, looked at until nothing more is struck."""
+    build = without_limits(random_build(seed, limits=False))
+    frame, rng = frame_of(build), np.random.default_rng([seed, 9])
+    truths = solved_truths(build, frame, rng, 4 * count)[:count]
+    assert len(truths) == count  # else whoever asks for them tests nothing
+    for truth in truths:
+        for width in widths:
+            boxes = boxes_round(frame, truth, rng, [width])
+            for visit in range(3):
+                seen = examine(frame, boxes, truth.energy * 1.2, from_afar=visit == 0)
+                boxes = seen.boxes
+            assert boxes.count == 1
+            yield frame, truth, seen
 
 
 def check_truth(frame: Frame, truth: Truth, rng: Generator, evaluations: int = 3) -> tuple[int, list[str]]:

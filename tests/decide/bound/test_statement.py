@@ -6,26 +6,15 @@ section 5.2): at the program's multipliers the Lagrangian comes to the program's
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from quietcool.decide.bound.frame import Frame
-from quietcool.decide.bound.propagation import Examined, examine
+from quietcool.decide.bound.propagation import Examined
 from quietcool.decide.bound.relaxation import Reference, Relaxation
 from quietcool.decide.bound.statement import Solution, first_prices, state_relaxation
-from tests.decide.bound.planted import (
-    Truth,
-    boxes_round,
-    frame_of,
-    option_of,
-    random_prices,
-    solved_truths,
-    without_limits,
-)
-from tests.random_builds import random_build
+from tests.decide.bound.planted import option_of, planted_boxes, random_prices
 
 Floats = NDArray[np.float64]
 
@@ -41,19 +30,6 @@ class WithCopies(Relaxation):
 
     def _copy_prices(self, price: Floats, reference: Reference) -> list[tuple[Floats, Floats]]:
         return [(one[:1], one[1:]) for one in self.copies]
-
-
-def planted_boxes(seed: int, widths: tuple[float, ...], count: int = 2) -> Iterator[tuple[Frame, Truth, Examined]]:
-    build = without_limits(random_build(seed, limits=False))
-    frame, rng = frame_of(build), np.random.default_rng([seed, 9])
-    for truth in solved_truths(build, frame, rng, count):
-        for width in widths:
-            boxes = boxes_round(frame, truth, rng, [width])
-            for visit in range(3):
-                seen = examine(frame, boxes, truth.energy * 1.2, from_afar=visit == 0)
-                boxes = seen.boxes
-            assert boxes.count == 1
-            yield frame, truth, seen
 
 
 def lagrangian(frame: Frame, seen: Examined, solution: Solution) -> float:
