@@ -129,7 +129,9 @@ class AirLaw(NamedTuple):
             row_gain, row_slope = self.row_gain(row, density, flow[row.path])
             gain[row.path] += row_gain
             slope[row.path] += row_slope
-        return gain, np.minimum(slope, -LEAST_SLOPE * self.pressure_scale / self.flow_scale)
+        # Only a saddle's rise is left as it is: a path that rests on one is polished by Newton's own steps.
+        least = LEAST_SLOPE * self.pressure_scale / self.flow_scale
+        return gain, np.where(slope > least, slope, np.minimum(slope, -least))
 
     def row_gain(self, row: Row, density: Floats, flow: Floats) -> tuple[Floats, Floats]:
         """Pressure gain of one row and its slope by mass flow."""

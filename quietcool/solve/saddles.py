@@ -4,7 +4,7 @@ A fan whose pressure rises with flow somewhere can meet its network at several f
 statically stable point. To the right of its last peak every curve falls, so a network in which the curves are
 continued steeply upward left of their peaks has one solution; where no path rests on that continuation, it is
 the answer. A path that does rest on it has no point right of its peak: its flow is scanned with the rest of the
-network re-solved, the others on their chosen branch, until nothing changes.
+network re-solved, the others on their falling curves; the true curves of all settle the flows from there.
 """
 
 from __future__ import annotations
@@ -129,14 +129,11 @@ def _rest_left_of_peaks(
 ) -> NetworkSolution:
     """Solve the picked cases again, each path that rests left of its peak on its highest stable crossing there."""
     flow = network.flow.copy()
-    for _ in range(SWEEPS):
-        before = flow[:, picked].copy()
-        for path in sorted(law.falling):
-            mine = picked[left[path, picked]]
-            if mine.size:
-                flow[:, mine] = _highest_stable(_Scan(law, path, mine), flow)
-        if np.all(np.abs(flow[:, picked] - before) <= 1e-10 * law.flow_scale[picked]):
-            break
+    # Once each: a scan replaces the others' curves by falling ones, so that it finds the same however often it is made.
+    for path in sorted(law.falling):
+        mine = picked[left[path, picked]]
+        if mine.size:
+            flow[:, mine] = _highest_stable(_Scan(law, path, mine), flow)
     again = _solve(law.columns(picked).with_falling(frozenset()), flow[:, picked], guarded=False)
     merged = {name: np.array(getattr(network, name)) for name in NetworkSolution._fields}
     for name in NetworkSolution._fields:
