@@ -97,10 +97,7 @@ def predict_tones(
     speeds, load_share = np.asarray(speeds, float), np.asarray(load_share, float)
     table = adders_of(build) if adders is None else adders
     drafts = [*_fan_tones(build, speeds, load_share, table), *_pump_tones(build, speeds), *_fixed_tones(build, state)]
-    cases, positions = speeds.shape[:-1], len(build.positions)
-    if not drafts:
-        none, nowhere = np.zeros((*cases, 0)), np.zeros((*cases, 0, positions))
-        return ToneState((), none, nowhere, nowhere, nowhere, nowhere, none, none, none, nowhere.astype(np.intp))
+    cases = speeds.shape[:-1]
     frequency = np.stack([np.broadcast_to(draft.frequency, cases) for draft in drafts], axis=-1)
     power = np.stack([np.broadcast_to(draft.power, cases) for draft in drafts], axis=-1)
     moved = np.moveaxis(transfer_bands(build), -1, -2)  # (..., 9, positions)

@@ -134,3 +134,9 @@ def test_speeds_that_bare_a_tone_against_a_plain_search():
     assert side.slower == (slower[-1] if slower else None)
     assert side.faster == (faster[0] if faster else None)
     assert found["pump"].bands == ()
+
+
+def test_a_group_without_tones_bares_none():
+    build = sounding(path(row()), fans={"side": fan(octaves(), blades=None)})
+    point = SimpleNamespace(speeds=np.array([1240.0, 3000.0]) * RPM, load_share=np.array([0.8]))
+    assert [bared.group for bared in bared_tones(build, point, 0, build.state("render"))] == ["pump"]

@@ -230,3 +230,18 @@ def test_a_path_left_of_its_peak_is_called_stall_side_with_its_other_points() ->
 def test_a_single_point_left_of_the_peak_has_no_others() -> None:
     assert len(by_hand(ONE_SADDLE, 45.0)) == 1
     assert matching(said(saddle_rig(ONE_SADDLE, 45.0), COOL, SADDLE_SPEEDS), "stall side", "no other operating point")
+
+
+def test_a_mixture_colder_or_stronger_than_its_properties_are_known_is_said() -> None:
+    """60 % of ethylene glycol by volume (1.11 kg/L beside water's 1.00) are 62.5 % by mass: above the known 60 %."""
+    strong = records.Coolant("ethylene_glycol", 1.11 * 0.6 / (1.11 * 0.6 + 0.4))
+    assert strong.mass_fraction == pytest.approx(0.625, abs=5e-4)
+    build = dataclasses.replace(DEMO, loop=dataclasses.replace(DEMO.loop, coolant=strong))
+    cold = dataclasses.replace(RENDER, room_temp=258.15, heat=dict.fromkeys(RENDER.heat, 0.0), air_heat={})
+    assert matching(said(build), "known up to 60% glycol by mass")
+    # A ring near -15 degC: liquid (such a mixture freezes below -45 degC, ASHRAE Handbook; recalled, not re-read), but
+    # below what is known.
+    assert matching(said(build, cold), "leaves -10.0 degC to 100.0 degC", "held at that end")
+    half = dataclasses.replace(strong, mass_fraction=0.5)
+    build = dataclasses.replace(DEMO, loop=dataclasses.replace(DEMO.loop, coolant=half))
+    assert said(build) == []

@@ -369,3 +369,26 @@ def test_order_of_paths_and_groups_does_not_matter(order):
     )
     np.testing.assert_allclose(shuffled.level, straight.level, rtol=0.0, atol=1e-9)
     np.testing.assert_allclose(shuffled.contributions[:-1], straight.contributions[order], rtol=0.0, atol=1e-9)
+
+
+# ---- single rows and the pump where they are heard -----------------------------------------------------------
+
+
+@pytest.mark.parametrize("bands", [None, (38.0, 42.0, 45.0, 44.0, 41.0, 36.0, 29.0, 21.0)], ids=["number", "octaves"])
+@pytest.mark.parametrize("partition", [5.0, (3.0, 5.0, 8.0, 12.0, 15.0, 18.0, 20.0, 20.0)], ids=["even", "by octave"])
+def test_rows_and_pump_add_up_to_what_is_heard(bands, partition):
+    # Energies of what is heard of each alone are those of the whole: levels of incoherent sources add (definition).
+    sheet = fan(34.0) if bands is None else replace(fan(), sound=records.Sound(34.0, 25.0, 50.0, bands=bands))
+    paths = (path(CORE, row(3)), path(row(2, 0.02, "rear")))
+    ear = (records.Position("ear", 0.8, 2.0, "room", partition=partition),)
+    build = rig(*paths, groups=("side", "rear"), sheet=sheet, positions=ear)
+    speeds, shares = np.array([[20.0, 15.0, 40.0], [30.0, 0.0, 10.0]]), np.array([[0.8, 0.3], [0.5, 0.9]])
+    rows = [noise.row_heard_levels(build, one, 0, speeds[:, i], shares[:, i]) for i, one in enumerate(paths)]
+    parts = np.stack([*rows, noise.pump_heard_levels(build, speeds[:, 2])])
+    energy = (10.0 ** (parts / 10.0)).sum(axis=0)
+    np.testing.assert_allclose(10.0 * np.log10(energy), noise.predict_noise(build, speeds, shares).level, atol=1e-9)
+    # In the open at 1 m behind 5 dB: 10 lg(Q / 4 pi) - 5 under the sound power (Bies, Hansen & Howard, 5th ed., 6.43).
+    bare = replace(build, positions=(records.Position("ear", 1.0, 2.0, "distance", partition=5.0),))
+    there = noise.row_heard_levels(bare, paths[1], 0, 25.0, 1.0)
+    by_hand = 34.0 + 10.0 * np.log10(2.0) + noise.installation_terms(paths[1], 0)["free"] + 10.0 * np.log10(0.5 / np.pi)
+    assert there == pytest.approx([by_hand - 5.0], abs=1e-6)

@@ -205,3 +205,11 @@ def test_adders_can_be_calibrated_and_switched_off():
     np.testing.assert_allclose(levels(Installation(used=False)), [0.0, 0.0], atol=1e-12)
     calibrated = Installation(broadband={"pull flush": 1.2, "screen before": 1.0})
     np.testing.assert_allclose(levels(calibrated), [3.0, 1.2])
+
+
+def test_a_rig_without_fixed_sources_has_no_levels_of_them():
+    build = sounding(path(row()))
+    assert fixed_band_levels(build).shape == (0, 1, 9)
+    without = predict_spectra(build, [20.0, 40.0], [0.8])
+    parts = [row_band_levels(build, build.air_paths[0], 0, 20.0, 0.8), pump_band_levels(build, 40.0)]
+    np.testing.assert_allclose(sound.sum_levels(np.array(parts), axis=0), without.rig, atol=1e-9)

@@ -185,3 +185,20 @@ def test_noise_and_spectrum_of_sound_records_meet():
     sheet = Sound(float(sound.a_weighted_level(SPECTRUM)), 1500 * RPM, 50.0, bands=SPECTRUM)
     build = sounding(path(row()), fans={"side": fan(sheet, blades=2)}, positions=(FREE,))
     assert np.isfinite(heard(build, [15.0, 0.0], [0.8])[ToneName("side", "blade pass", 1)][1])
+
+
+def test_nine_octaves_have_a_tone_below_forty_hertz():
+    # 7 blades at 300 rpm make 35 Hz, in the octave of 31.5 Hz (22.4 to 44.7 Hz, IEC 61260-1:2014). A sheet of nine
+    # octaves says what is there, one of eight only from 63 Hz on: its lowest octave stands for it.
+    levels = []
+    for bands in ((30.0, *SPECTRUM), SPECTRUM):
+        sheet = Sound(float(sound.a_weighted_level(bands)), 300 * RPM, 50.0, bands=bands)
+        build = sounding(path(row()), fans={"side": fan(sheet)}, positions=(FREE,))
+        levels.append(heard(build, [300 * RPM, 0.0], [0.8])[ToneName("side", "blade pass", 1)][1])
+    assert levels[1] - levels[0] == pytest.approx(SPECTRUM[0] - 30.0)
+
+
+def test_only_a_source_with_a_frequency_is_a_tone():
+    sources = (NoiseSource("supply", 20.0), NoiseSource("whine", 12.0, tone=3000.0))
+    build = sounding(path(row()), fans={"side": fan(one_number(), blades=None)}, noise_sources=sources)
+    assert list(heard(build, [20.0, 40.0], [0.8])) == [ToneName("pump", "rotation", 1), ToneName("whine", "fixed", 1)]

@@ -95,3 +95,13 @@ def test_numbers_may_carry_cases():
     for case, distance in enumerate((0.5, 1.0, 2.0)):
         alone = transfers.transfer_bands(build(Position("ear", distance, 2.0, "room", partition=DOOR)))
         np.testing.assert_allclose(together[case], alone, atol=1e-12)
+
+
+def test_a_position_behind_a_door_needs_the_build_with_its_doors():
+    booth = OtherRoom("booth", 20.0, 0.4)
+    door = Door("door", ("booth", "room"), 1.8, DOOR)
+    position = Position("microphone", 3.0, 2.0, "room", room="booth")
+    rig = build(position, rooms=(booth,), doors=(door,))
+    assert transfers.position_transfer(rig.room, position, rig) == transfers.transfer(rig)[0]
+    with pytest.raises(ValueError, match='position "microphone": the other rooms and doors are needed'):
+        transfers.position_transfer(rig.room, position)
