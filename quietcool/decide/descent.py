@@ -1,26 +1,28 @@
-"""SciPy's SLSQP from many starts that advance together, so that their operating points are solved as one batch."""
+"""Descents from many starts that advance together, so that the operating points of a round are solved as one batch."""
 
 from __future__ import annotations
 
-import queue
-import threading
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
+
+from quietcool.decide.surrogate import Surrogate, merit_of, picture
 
 Floats = NDArray[np.float64]
 Ask = Callable[[Floats, NDArray[np.intp]], tuple[Floats, Floats]]
 
-STEP = 2e-4  # of the difference quotients, in parts of the range
 WORST = -50.0  # margin that stands for "no answer", so that the search turns back
 LOUDEST = 200.0  # level that stands for "no answer" [dB]
-MAX_ITERATIONS = 40
-MOST_QUESTIONS = 25  # of one start: at a kink SLSQP would go on asking without getting anywhere
-PRECISION = 1e-6
-KEPT = 1e-5  # margin that an end may lack and still count as feasible
+ROUNDS = 30
+PRECISION = 2e-3  # a descent rests when the next round promises or has brought less [dB]
+FIRST_REACH = 0.7  # of a round's move along every axis: a factor of two in speed
+LEAST_REACH = 0.002
+LEAST_MOVE = 1e-4
+CLOSER = 0.25  # reach of a round's second trial, in parts of the first's
+STENCIL = (0.005, 0.05)  # least and widest steps to the places that tell slope and curvature
+AS_PROMISED, SHORT_OF_IT = 0.7, 0.25  # of the gain that was forecast: the reach is doubled, halved
 
 
 class Descent(NamedTuple):
@@ -29,22 +31,63 @@ class Descent(NamedTuple):
     place: Floats  # (n,) in parts of the range
     level: float  # [dB(A)]
     margins: Floats  # (limits,)
-    level_slope: Floats  # (n,)
-    margin_slope: Floats  # (limits, n)
+    surrogate: Surrogate  # what level and margins look like round it, in coordinates
+    axes: Axes
+
+    def forecast(self, places: Floats) -> tuple[Floats, Floats]:
+        """Forecast level (places,) and margins (places, limits) at places (places, n) near the end."""
+        return self.surrogate.forecast(self.axes.coordinates(places) - self.axes.coordinates(self.place))
 
 
-class _Asked(NamedTuple):
-    level: float
-    margins: Floats
-    level_slope: Floats
-    margin_slope: Floats
+class Axes(NamedTuple):
+    """Coordinates in which shares of noise are near to powers: the logarithm of the speed over the lowest."""
+
+    ratio: Floats  # highest over lowest speed; 1 takes the place itself as coordinate, (n,)
+    high: Floats  # coordinate of the highest speed, (n,)
+
+    @classmethod
+    def over(cls, ranges: Floats | None, n: int) -> Axes:
+        """Axes of ranges (2, n) [rev/s]; of the unit cube where there are none."""
+        ones = np.ones(n)
+        if ranges is None:
+            return cls(ones, ones)
+        ratio = ranges[1] / np.where(ranges[0] > 0.0, ranges[0], ranges[1] + (ranges[1] == 0.0))
+        return cls(ratio, np.where(ranges[1] > ranges[0], np.where(ratio > 1.0, np.log(ratio), 1.0), 0.0))
+
+    def coordinates(self, places: Floats) -> Floats:
+        """Coordinates of places (..., n) in parts of the range."""
+        curved = self.ratio > 1.0
+        return np.where(curved, np.log1p(np.where(curved, places * (self.ratio - 1.0), 0.0)), places)
+
+    def places(self, coordinates: Floats) -> Floats:
+        """Places of coordinates (..., n), in parts of the range."""
+        curved = self.ratio > 1.0
+        on_curve = np.expm1(np.where(curved, coordinates, 0.0)) / np.where(curved, self.ratio - 1.0, 1.0)
+        return np.clip(np.where(curved, on_curve, coordinates), 0.0, 1.0)
 
 
-def descend_together(ask: Ask, starts: Floats) -> list[Descent]:
+class _Trial(NamedTuple):
+    """A place to be solved."""
+
+    at: Floats  # coordinates, (n,)
+    stencil: float
+    promised: float  # merit that was forecast, NaN at the start [dB]
+    part: float  # of the reach
+
+
+def descend_together(
+    ask: Ask,
+    starts: Floats,
+    ranges: Floats | None = None,
+    *,
+    precision: float = PRECISION,
+    hopeless: float = np.inf,
+) -> list[Descent]:
     """Minimise a level under margins of at least 0, from many starts at once.
 
-    Every start has a thread of its own with SciPy's SLSQP in it; a question waits until all running starts have
-    one, then all are answered by one call. The order of answers is fixed, so the same starts give the same ends.
+    Every round pictures each start's best place by its slopes and curvatures, goes to where that picture is least
+    within a reach, and to where it is least within a quarter of it; the reach follows how well the forecast was kept.
+    All places of a round are answered by one call. The order is fixed, so the same starts give the same ends.
 
     Parameters
     ----------
@@ -53,119 +96,116 @@ def descend_together(ask: Ask, starts: Floats) -> list[Descent]:
         margins (cases, limits).
     starts : ndarray, (starts, n)
         In parts of the range, 0 to 1.
+    ranges : ndarray, (2, n), optional
+        Lowest and highest speed; descents then go by the logarithm of the speed. [rev/s]
+    precision : float
+        A start rests when a round brings less. [dB]
+    hopeless : float
+        A start whose next move is forecast to stay above the best of all by more is given up. [dB]
 
     Returns
     -------
     list of Descent
         The best place that each start has seen; not necessarily feasible.
+
+    References
+    ----------
+    .. [1] Svanberg, K., "The method of moving asymptotes", Int. J. Numer. Methods Eng. 24 (1987) 359-373: separable
+       pictures of costly functions, renewed at every step (recalled, not re-read).
+    .. [2] Conn, A. R., Gould, N. I. M. and Toint, P. L., "Trust-Region Methods", SIAM 2000: the reach (recalled).
     """
-    questions: queue.Queue[tuple[int, Floats | None]] = queue.Queue()
-    runners = [_Runner(index, start, questions) for index, start in enumerate(starts)]
-    threads = [threading.Thread(target=runner.run, daemon=True) for runner in runners]
-    for thread in threads:
-        thread.start()
-    try:
-        _serve(ask, questions, runners)
-    except BaseException:
+    axes = Axes.over(ranges, starts.shape[1])
+    runners = [_Runner(np.minimum(axes.coordinates(start), axes.high), axes, precision) for start in starts]
+    for _ in range(ROUNDS):
+        asked = [(owner, trial) for owner, runner in enumerate(runners) for trial in runner.trials]
+        if not asked:
+            break
+        owners = np.array([owner for owner, _ in asked])
+        at, step = (np.array([getattr(trial, name) for _, trial in asked]) for name in ("at", "stencil"))
+        found = _pictures(ask, axes, at, owners, step)
+        for owner, runner in enumerate(runners):
+            runner.learn([found[i] for i in np.flatnonzero(owners == owner)])
+        best = min(runner.best for runner in runners)
         for runner in runners:
-            runner.inbox.put(None)
-        raise
-    finally:
-        for thread in threads:
-            thread.join(timeout=5.0)
-    return [runner.best() for runner in runners]
+            runner.trials = [trial for trial in runner.trials if trial.promised <= best + hopeless]
+    return [runner.end() for runner in runners]
 
 
-class _Abandoned(Exception):
-    """The search was given up: by the caller, or because a start has asked enough."""
+def look_round(ask: Ask, places: Floats, ranges: Floats) -> list[Descent]:
+    """Solve places (places, n) and the steps round each, without going anywhere: descents that end where they start."""
+    axes = Axes.over(ranges, places.shape[1])
+    at = np.minimum(axes.coordinates(places), axes.high)
+    found = _pictures(ask, axes, at, np.arange(len(at)), np.full(len(at), STENCIL[1]))
+    return [Descent(places[i], one.level, one.margins, one, axes) for i, one in enumerate(found)]
 
 
 class _Runner:
-    """One start with its own SLSQP."""
+    """One start on its way."""
 
-    def __init__(self, index: int, start: Floats, questions: queue.Queue[tuple[int, Floats | None]]) -> None:
-        self.index, self.start, self.questions = index, start, questions
-        self.inbox: queue.Queue[_Asked | None] = queue.Queue()
-        self.asked: dict[bytes, tuple[Floats, _Asked]] = {}
+    def __init__(self, start: Floats, axes: Axes, precision: float) -> None:
+        self.axes, self.precision, self.reach = axes, precision, FIRST_REACH
+        self.at, self.best = start, np.inf  # the best place so far and its merit
+        self.surrogate: Surrogate | None = None
+        self.trials = [_Trial(start, STENCIL[1], np.nan, 1.0)]
 
-    def run(self) -> None:
-        """Descend until SLSQP is content or has asked enough."""
-        limits: Any = {  # SciPy takes many limits at once; its type stubs know one
-            "type": "ineq",
-            "fun": lambda x: self._answer(x).margins,
-            "jac": lambda x: self._answer(x).margin_slope,
-        }
-        try:
-            minimize(
-                self._level,
-                self.start,
-                jac=self._level_slope,
-                bounds=[(0.0, 1.0)] * self.start.size,
-                constraints=limits,
-                method="SLSQP",
-                options={"maxiter": MAX_ITERATIONS, "ftol": PRECISION},
-            )
-        except _Abandoned:
-            pass
-        finally:
-            self.questions.put((self.index, None))
+    def learn(self, found: list[Surrogate]) -> None:
+        """Take the better of a round's answers, or turn back; then choose the next round's trials."""
+        if not found:
+            return
+        merits = [merit_of(one) for one in found]
+        first = int(np.argmin(merits))
+        trial, gain = self.trials[first], self.best - merits[first]
+        last = self.at, self.surrogate
+        if gain <= 0.0:
+            self.reach = 0.5 * min(self.reach * trial.part, float(np.abs(trial.at - self.at).max()))
+            self.trials = []
+            if self.reach >= LEAST_REACH:
+                self._aim(trial.at, found[first])
+            return
+        if trial.part < 1.0 and len(found) > 1:  # the far trial that failed tells more of what lies ahead
+            last = self.trials[0].at, found[0]
+        promised, begun = self.best - trial.promised, self.surrogate is not None
+        self.at, self.best, self.surrogate, self.trials = trial.at, merits[first], found[first], []
+        if begun:
+            growth = 2.0 if gain > AS_PROMISED * promised else 0.5 if gain < SHORT_OF_IT * promised else 1.0
+            self.reach = min(self.reach * trial.part * growth, FIRST_REACH)
+        if not begun or gain >= self.precision or gain < SHORT_OF_IT * promised:
+            self._aim(*last)
 
-    def _level(self, place: Floats) -> float:
-        return self._answer(place).level
+    def _aim(self, other_at: Floats, other: Surrogate | None) -> None:
+        """Set the next round's trials: where the picture, bent through another answer, is least."""
+        assert self.surrogate is not None
+        if other is not None:
+            self._try(self.surrogate.through(other_at - self.at, other.level, other.margins))
+        if not self.trials:
+            self._try(self.surrogate)
 
-    def _level_slope(self, place: Floats) -> Floats:
-        return self._answer(place).level_slope
+    def _try(self, surrogate: Surrogate) -> None:
+        for part in (1.0, CLOSER):
+            reach = self.reach * part
+            aim = surrogate.least_within(np.maximum(-self.at, -reach), np.minimum(self.axes.high - self.at, reach))
+            far = float(np.abs(aim.move).max())
+            if far < LEAST_MOVE or self.best - aim.merit < self.precision:
+                continue
+            if self.trials and float(np.abs(self.at + aim.move - self.trials[0].at).max()) < CLOSER * far:
+                continue
+            self.trials.append(_Trial(self.at + aim.move, float(np.clip(0.5 * far, *STENCIL)), aim.merit, part))
 
-    def _answer(self, place: Floats) -> _Asked:
-        place = np.clip(place, 0.0, 1.0)
-        key = place.tobytes()
-        if key not in self.asked:
-            if len(self.asked) >= MOST_QUESTIONS:
-                raise _Abandoned
-            self.questions.put((self.index, place))
-            found = self.inbox.get()
-            if found is None:
-                raise _Abandoned
-            self.asked[key] = place, found
-        return self.asked[key][1]
-
-    def best(self) -> Descent:
-        """The quietest place whose margins are kept to within rounding; else the one that lacks least."""
-
-        def merit(pair: tuple[Floats, _Asked]) -> tuple[float, float]:
-            lacking = max(-float(pair[1].margins.min(initial=0.0)), 0.0)
-            return (0.0, pair[1].level) if lacking <= KEPT else (lacking, pair[1].level)
-
-        place, found = min(self.asked.values(), key=merit)
-        return Descent(place, *found)
-
-
-def _serve(ask: Ask, questions: queue.Queue[tuple[int, Floats | None]], runners: list[_Runner]) -> None:
-    """Answer in rounds: one question of every start that still runs."""
-    running = len(runners)
-    while running:
-        waiting: dict[int, Floats] = {}
-        while len(waiting) < running:
-            index, place = questions.get()
-            if place is None:
-                running -= 1
-            else:
-                waiting[index] = place
-        if waiting:
-            order = sorted(waiting)
-            found = _answers(ask, np.array([waiting[i] for i in order]), np.array(order))
-            for index, one in zip(order, found, strict=True):
-                runners[index].inbox.put(one)
+    def end(self) -> Descent:
+        """Best place that was seen."""
+        assert self.surrogate is not None
+        found = self.surrogate
+        return Descent(self.axes.places(self.at), found.level, found.margins, found, self.axes)
 
 
-def _answers(ask: Ask, places: Floats, owners: NDArray[np.intp]) -> list[_Asked]:
-    """Level, margins and their slopes at every place: the place and one small step along every axis, as one batch."""
-    count, n = places.shape
-    step = np.where(places + STEP <= 1.0, STEP, -STEP)
-    moved = places[:, None, :] + np.concatenate([np.zeros((1, n)), np.eye(n)]) * step[:, None, :]
-    level, margins = ask(moved.reshape(-1, n), np.repeat(owners, n + 1))
-    level = np.where(np.isfinite(level), level, LOUDEST).reshape(count, n + 1)
-    margins = np.maximum(margins, WORST).reshape(count, n + 1, -1)
-    level_slope = (level[:, 1:] - level[:, :1]) / step
-    margin_slope = np.swapaxes((margins[:, 1:] - margins[:, :1]) / step[:, :, None], 1, 2)
-    return [_Asked(float(level[i, 0]), margins[i, 0], level_slope[i], margin_slope[i]) for i in range(count)]
+def _pictures(ask: Ask, axes: Axes, at: Floats, owners: NDArray[np.intp], step: Floats) -> list[Surrogate]:
+    """Picture coordinates (places, n) by one batch: each place, and a step (places,) ahead and behind on every axis."""
+    count, n = at.shape
+    ahead = np.minimum(at + step[:, None], axes.high) - at
+    behind = at - np.maximum(at - step[:, None], 0.0)
+    moves = np.concatenate([np.zeros((count, 1, n)), ahead[:, None] * np.eye(n), -behind[:, None] * np.eye(n)], axis=1)
+    places = axes.places((at[:, None] + moves).reshape(-1, n))
+    level, margins = ask(places, np.repeat(owners, 2 * n + 1))
+    level = np.where(np.isfinite(level), level, LOUDEST).reshape(count, 2 * n + 1)
+    margins = np.maximum(margins, WORST).reshape(count, 2 * n + 1, -1)
+    return [picture(level[i], margins[i], ahead[i], behind[i]) for i in range(count)]

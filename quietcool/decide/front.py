@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from quietcool.decide.archive import Archive
 from quietcool.decide.axes import Axis, column_of, limited_to
-from quietcool.decide.descent import Descent, descend_together
+from quietcool.decide.descent import Descent, descend_together, look_round
 from quietcool.decide.incumbent import Incumbent, grid_speeds, moves_from, spread, stop_choices, turning_ranges
 from quietcool.decide.incumbent import turning_speeds as speeds_at
 from quietcool.decide.question import Question, Tally
@@ -25,8 +25,8 @@ ANCHORED = 4  # every so many points descend from screened places, the others fr
 CHOICES = 3  # choices of stopped groups that a point descends in
 PENALTY = 3.0  # of a lacking kelvin, or part of another margin, in the screening [dB]
 FREE = 1e4  # a limit that limits nothing [K]
-NEARLY = 0.05  # margin that a descent's end, or a forecast by its slopes, may lack
-EXACTLY = 0.003  # margin that a forecast with curvature may lack
+NEARLY = 0.05  # margin that a descent's end, or a forecast from there, may lack
+EXACTLY = 0.003  # margin that a forecast from a setting of the grid may lack
 LACK_PENALTY = 100.0  # of a forecast that lacks a margin of 1 beyond that [dB]
 FORECASTS = (2_000, 20_000)  # settings forecast round the end of a descent: near ones, and far along the limit
 WIDEST = (7, 41)  # steps of one group among them
@@ -34,7 +34,6 @@ CARRIED = 24  # of each that are solved
 ENDS_CARRIED = 2  # descents of a point that are carried to the grid
 POLISH_ROUNDS = 40
 REFINEMENTS = 4
-LOCAL_STEP = 0.05  # for slope and curvature at a setting of the grid, in parts of the range
 
 
 class Start(NamedTuple):
@@ -43,14 +42,6 @@ class Start(NamedTuple):
     target: int  # point that it belongs to
     choice: int  # of stopped groups
     place: Floats  # in parts of the ranges
-
-
-class Local(NamedTuple):
-    """Level and margins round a place, each group's part apart."""
-
-    place: Floats  # (n,) in parts of the ranges
-    middle: Floats  # level and margins there, (1 + limits,)
-    terms: Floats  # slopes, then half the curvatures, (2 n, 1 + limits)
 
 
 class Front(NamedTuple):
@@ -209,7 +200,7 @@ class _FrontSearch:
             shifted[:, self.column] = limits[targets[owners]] - temp
             return np.where(cold[targets[owners]], temp - self.room_temp, level), shifted
 
-        ends = descend_together(ask, np.array([start.place for start in starts]))
+        ends = descend_together(ask, np.array([start.place for start in starts]), self.ranges)
         return list(zip(starts, ends, strict=True))
 
     def _carry(self, ends: list[tuple[Start, Descent]], limits: Floats) -> None:
@@ -218,7 +209,7 @@ class _FrontSearch:
         for target in range(limits.size):
             mine = [pair for pair in ends if pair[0].target == target]
             mine.sort(key=lambda pair: _rank(pair[1]))
-            rows += [self._promising(start, _local(end), NEARLY) for start, end in _distinct(mine)[:ENDS_CARRIED]]
+            rows += [self._promising(start, end, NEARLY) for start, end in _distinct(mine)[:ENDS_CARRIED]]
         self.archive.ask(np.concatenate(rows))
 
     def _refine(self, limits: Floats) -> None:
@@ -230,39 +221,32 @@ class _FrontSearch:
             if before == [self.archive.quietest(limit) for limit in limits.tolist()]:
                 return
 
-    def _on_grid(self, limits: Floats) -> list[tuple[Start, Local]]:
-        """Slope and curvature of level and margins along every group at every target's best setting."""
+    def _on_grid(self, limits: Floats) -> list[tuple[Start, Descent]]:
+        """What level and margins look like round every target's best setting."""
         places = [self.archive.quietest(limit) for limit in limits.tolist()]
-        targets = [target for target, place in enumerate(places) if place is not None]
+        targets = np.array([target for target, place in enumerate(places) if place is not None])
         speeds = grid_speeds(self.question, self.archive.solved.steps[[place for place in places if place is not None]])
-        count, n = speeds.shape
         stopped = (speeds == 0.0) & (self.ranges[1] > 0.0)
-        step = np.minimum(LOCAL_STEP * self.span, 0.5 * speeds)
-        signs = np.concatenate([np.zeros((1, n)), np.eye(n), -np.eye(n)])
-        moved = speeds[:, None, :] + signs * step[:, None, :]
-        level, margins = self.question.ask(moved.reshape(-1, n))
-        margins[:, self.column] += np.repeat(limits[targets], 2 * n + 1)
-        values = np.concatenate([level[:, None], margins], axis=1).reshape(count, 2 * n + 1, -1)
-        part = np.where(stopped, 1.0, step / self.span)[..., None]  # groups at rest do not move
-        middle, up, down = values[:, :1], values[:, 1 : n + 1], values[:, n + 1 :]
-        terms = np.concatenate([(up - down) / (2.0 * part), (up + down - 2.0 * middle) / (2.0 * part**2)], axis=1)
-        ends = []
-        for i, target in enumerate(targets):
-            choice = int(np.argmin(np.count_nonzero(self.choices != stopped[i], axis=1)))
-            place = np.where(stopped[i], 0.0, (speeds[i] - self.ranges[0]) / self.span)
-            ends.append((Start(target, choice, place), Local(place, middle[i, 0], terms[i])))
-        return ends
+        start = np.where(stopped, 0.0, (speeds - self.ranges[0]) / self.span)
 
-    def _promising(self, start: Start, local: Local, slack: float) -> Steps:
+        def ask(places: Floats, owners: NDArray[np.intp]) -> tuple[Floats, Floats]:
+            level, margins = self.question.ask(speeds_at(places, self.ranges, stopped[owners]))
+            margins[:, self.column] += limits[targets[owners]]
+            return level, margins
+
+        choices = [int(np.argmin(np.count_nonzero(self.choices != still, axis=1))) for still in stopped]
+        begun = [Start(int(t), choice, place) for t, choice, place in zip(targets, choices, start, strict=True)]
+        return list(zip(begun, look_round(ask, start, self.ranges), strict=True))
+
+    def _promising(self, start: Start, end: Descent, slack: float) -> Steps:
         """Settings near a place that are forecast to be the quietest feasible ones: near ones, and far ones."""
         stopped, rows = self.choices[start.choice], []
         for most, widest in zip(FORECASTS, WIDEST, strict=True):
-            steps = self._round(speeds_at(local.place, self.ranges, stopped), stopped, most, widest)
-            move = (grid_speeds(self.question, steps) - self.ranges[0]) / self.span - local.place
-            move = np.where(stopped, 0.0, move)
-            forecast = local.middle + np.concatenate([move, move * move], axis=1) @ local.terms
-            lack = np.maximum(-forecast[:, 1:].min(axis=1, initial=np.inf) - slack, 0.0)
-            order = np.argsort(forecast[:, 0] + LACK_PENALTY * lack, kind="stable")
+            steps = self._round(speeds_at(end.place, self.ranges, stopped), stopped, most, widest)
+            places = (grid_speeds(self.question, steps) - self.ranges[0]) / self.span
+            level, margins = end.forecast(np.where(stopped, end.place, places))
+            lack = np.maximum(-margins.min(axis=1, initial=np.inf) - slack, 0.0)
+            order = np.argsort(level + LACK_PENALTY * lack, kind="stable")
             rows.append(steps[order[:CARRIED]])
         return np.concatenate(rows)
 
@@ -311,12 +295,6 @@ def _from_neighbours(ends: list[tuple[Start, Descent]], points: int) -> list[Sta
 
 def _rank(end: Descent) -> tuple[bool, float]:
     return bool(end.margins.min(initial=0.0) < -NEARLY), end.level
-
-
-def _local(end: Descent) -> Local:
-    """The end of a descent: slopes, no curvature."""
-    slopes = np.concatenate([end.level_slope[:, None], end.margin_slope.T], axis=1)
-    return Local(end.place, np.concatenate([[end.level], end.margins]), np.concatenate([slopes, np.zeros_like(slopes)]))
 
 
 def _distinct(pairs: list[tuple[Start, Descent]]) -> list[tuple[Start, Descent]]:

@@ -1,7 +1,8 @@
-"""The quietest setting that a search finds: gradient descents between the steps, then exact descent on the grid."""
+"""The quietest setting that a search finds: descents between the steps, then exact descent on the grid."""
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Callable
 from typing import NamedTuple
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from quietcool.decide.descent import Descent, descend_together
 from quietcool.decide.question import Question
+from quietcool.decide.surrogate import merit_of
 
 Floats = NDArray[np.float64]
 Steps = NDArray[np.intp]
@@ -20,12 +22,16 @@ STARTS = 6  # descents where no group may stop
 STARTS_WITH_STOPS = 2  # descents for every choice of stopped groups
 MOST_STOP_CHOICES = 16
 PENALTY = 3.0  # of a margin of -1 in the screening [dB]
+PRECISION = 0.005  # of a descent: steps of the grid cost more [dB]
+HOPELESS = 1.0  # a descent, or a setting on its way, is given up so far above the best [dB]
 POLISHED = 3  # descents whose end is carried to the grid
+SAME = 0.02  # ends nearer to each other are one, in parts of the range
 NEARLY = 0.05  # margin that a descent's end, or a forecast, may lack
 MOST_FORECASTS = 100_000
-EXACT_AT_ONCE = 48
-EXACT_ROUNDS = 4
-SLACK_RANGE = 50.0  # margins that the search for the least violated setting may give away
+EXACT_AT_ONCE = 24  # of each kind, for one end
+EXACT_ROUNDS = 3
+ROUNDING = 1e-9
+MOST_LACK = 50.0  # of a margin, that the screening counts
 PAIR_MOVES = ((1, 1), (2, 1), (1, 2), (2, 2), (3, 1), (1, 3), (3, 2), (2, 3))
 MANY_GROUPS = 5  # with more, fewer pair moves are tried at once
 
@@ -41,6 +47,11 @@ class Incumbent(NamedTuple):
     def worst_margin(self) -> float:
         """Least margin; infinite where there are no limits."""
         return float(self.margins.min(initial=np.inf))
+
+    @property
+    def merit(self) -> float:
+        """Level and what the margins lack [dB]."""
+        return self.level + PENALTY * max(-self.worst_margin, 0.0)
 
 
 class Search(NamedTuple):
@@ -74,21 +85,24 @@ def find_incumbent(question: Question, report: Callable[[float], None] = lambda 
     choices = stop_choices(question)
     starts, owners = _screen(question, ranges, choices)
     report(0.2)
-    ends = descend_together(
-        lambda places, index: question.ask(turning_speeds(places, ranges, choices[owners[index]])), starts
-    )
+
+    def ask(places: Floats, index: Steps) -> tuple[Floats, Floats]:
+        return question.ask(turning_speeds(places, ranges, choices[owners[index]]))
+
+    ends = descend_together(ask, starts, ranges, precision=PRECISION, hopeless=HOPELESS)
     report(0.6)
     pairs = sorted(
         zip(ends, owners, strict=True), key=lambda pair: (pair[0].margins.min(initial=0.0) < -NEARLY, pair[0].level)
     )
-    best: Incumbent | None = None
-    for end, owner in _distinct(pairs)[:POLISHED]:
-        found = _carry_to_grid(question, ranges, choices[owner], end)
-        if found is not None:  # a setting that lacks a little is mended by the same moves that make others quieter
-            best = _better(best, descend_on_grid(question, found))
+    least = min(merit_of(end.surrogate) for end in ends)
+    worth_a_try = [pair for pair in _distinct(pairs) if merit_of(pair[0].surrogate) <= least + HOPELESS]
+    near = [(end, choices[owner]) for end, owner in worth_a_try[:POLISHED]]
+    # Settings that lack a little are mended by the same moves that make others quieter.
+    found = _carry_to_grid(question, ranges, near)
+    best = descend_on_grid(question, found) if found else None
     report(0.8)
     if best is None or best.worst_margin < 0.0:
-        best = _better(best, descend_on_grid(question, _least_violated(question, ranges, choices)))
+        best = _better(best, descend_on_grid(question, [_least_violated(question, ranges, choices)]))
     report(1.0)
     return Search(best, tuple((end, tuple(choices[owner].tolist())) for end, owner in pairs))
 
@@ -118,7 +132,7 @@ def _screen(question: Question, ranges: Floats, choices: NDArray[np.bool_]) -> t
     all_speeds = np.concatenate([turning_speeds(places, ranges, stopped) for stopped in choices])
     level, margins = question.ask(all_speeds)
     lacking = np.maximum(-margins, 0.0).max(axis=1, initial=0.0)
-    merit = (level + PENALTY * np.minimum(lacking, SLACK_RANGE)).reshape(len(choices), -1)
+    merit = (level + PENALTY * np.minimum(lacking, MOST_LACK)).reshape(len(choices), -1)
     kept = STARTS if len(choices) == 1 else STARTS_WITH_STOPS
     starts, owners = [], []
     for owner, row in enumerate(merit):
@@ -141,40 +155,65 @@ def _distinct(pairs: list[tuple[Descent, np.intp]]) -> list[tuple[Descent, np.in
     """Drop ends that have come to the same place as a better one."""
     kept: list[tuple[Descent, np.intp]] = []
     for end, owner in pairs:
-        if not any(o == owner and np.max(np.abs(e.place - end.place)) < 1e-3 for e, o in kept):
+        if not any(o == owner and np.max(np.abs(e.place - end.place)) < SAME for e, o in kept):
             kept.append((end, owner))
     return kept
 
 
-def _carry_to_grid(question: Question, ranges: Floats, stopped: NDArray[np.bool_], end: Descent) -> Incumbent | None:
-    """Forecast the settings near a descent's end by its slopes, solve the most promising exactly, keep the best.
+def _carry_to_grid(
+    question: Question, ranges: Floats, ends: list[tuple[Descent, NDArray[np.bool_]]]
+) -> list[Incumbent]:
+    """Forecast the settings near the ends of descents, solve the most promising exactly, keep the best of each end.
 
-    Where none of those is feasible, the one that lacks least; None where nothing near looks promising.
+    Where none of an end's is feasible, the one that lacks least; nothing of an end where nothing near looks promising.
     """
+    queues = [_promising(question, ranges, *end) for end in ends]
+    best: list[Incumbent | None] = [None] * len(ends)
+    for _ in range(EXACT_ROUNDS):
+        quietest = min((one.level for one in best if one is not None and one.worst_margin >= 0.0), default=np.inf)
+        batches = [queue.next_batch(quietest) for queue in queues]
+        if not any(len(batch) for batch in batches):
+            break
+        level, margins = question.ask(grid_speeds(question, np.concatenate(batches)))
+        bounds = np.cumsum([0, *map(len, batches)])
+        for i, (first, last) in enumerate(itertools.pairwise(bounds.tolist())):
+            if last > first:
+                best[i] = _better(best[i], _pick(batches[i], level[first:last], margins[first:last]))
+    return [one for one in best if one is not None]
+
+
+class _Queue:
+    """Settings near the end of a descent in the order in which they are worth solving."""
+
+    def __init__(self, steps: Steps, level: Floats, least: Floats, faster: NDArray[np.bool_]) -> None:
+        order = np.argsort(level, kind="stable")
+        self.steps, self.level = steps, level
+        # Of those that a forecast calls nearly safe all may fail; and all may at the brink of a fan's saddle, where
+        # no forecast holds: then those remain in which no group is slower than at the end of the descent.
+        self.kinds = [order[least[order] >= -NEARLY], order[least[order] >= 0.0], order[faster[order]][:EXACT_AT_ONCE]]
+        self.place = 0
+
+    def next_batch(self, quietest: float) -> Steps:
+        """The next settings of each kind that are forecast to be quieter than a level."""
+        part = slice(self.place, self.place + EXACT_AT_ONCE)
+        self.place = part.stop
+        batch = np.unique(np.concatenate([kind[part] for kind in self.kinds]))
+        worthwhile: Steps = self.steps[batch[self.level[batch] <= quietest]]
+        return worthwhile
+
+
+def _promising(question: Question, ranges: Floats, end: Descent, stopped: NDArray[np.bool_]) -> _Queue:
+    """Forecast the settings near the end of a descent."""
     steps = _neighbours(question, turning_speeds(end.place, ranges, stopped), stopped)
     span = np.where(ranges[1] > ranges[0], ranges[1] - ranges[0], 1.0)
-    speeds = grid_speeds(question, steps)
-    move = np.where(stopped, 0.0, (speeds - ranges[0]) / span - end.place)
-    forecast = end.level + move @ end.level_slope
-    margins = end.margins + move @ end.margin_slope.T
-    least = margins.min(axis=1, initial=np.inf)
-    order = np.argsort(forecast, kind="stable")
-    near, safe = (order[least[order] >= slack] for slack in (-NEARLY, 0.0))
-    half = EXACT_AT_ONCE // 2
-    best: Incumbent | None = None
-    for place in range(0, EXACT_ROUNDS * half, half):
-        # Half from those that the forecast calls safe: of those that it calls nearly safe all may fail.
-        batch = np.unique(np.concatenate([near[place : place + half], safe[place : place + half]]))
-        if batch.size == 0:
-            break
-        if best is not None and best.worst_margin >= 0.0 and forecast[batch].min() > best.level:
-            break
-        best = _better(best, best_of(question, steps[batch]))
-    return best
+    places = np.where(stopped, end.place, (grid_speeds(question, steps) - ranges[0]) / span)
+    level, margins = end.forecast(places)
+    faster = np.all(places >= end.place - ROUNDING, axis=1)
+    return _Queue(steps, level, margins.min(axis=1, initial=np.inf), faster)
 
 
 def _better(one: Incumbent | None, other: Incumbent) -> Incumbent:
-    """The quieter of two feasible settings, the feasible one of two, the one that lacks less of two others."""
+    """The quieter of two feasible settings, the feasible one, or the one that lacks less; the first of equals."""
     if one is None:
         return other
     if min(one.worst_margin, other.worst_margin) >= 0.0:
@@ -204,29 +243,42 @@ def grid_speeds(question: Question, steps: Steps) -> Floats:
 
 def best_of(question: Question, steps: Steps) -> Incumbent:
     """Solve settings exactly; the quietest feasible one, else the least violated."""
-    level, margins = question.ask(grid_speeds(question, steps))
+    return _pick(steps, *question.ask(grid_speeds(question, steps)))
+
+
+def _pick(steps: Steps, level: Floats, margins: Floats) -> Incumbent:
     worst = margins.min(axis=1, initial=np.inf)
     feasible = worst >= 0.0
     pick = np.argmin(np.where(feasible, level, np.inf)) if np.any(feasible) else np.argmax(worst)
     return Incumbent(steps[pick], float(level[pick]), margins[pick])
 
 
-def descend_on_grid(question: Question, start: Incumbent) -> Incumbent:
-    """Descend by moves of single groups and pairs until none is better; each is solved exactly."""
-    best, seen = start, {start.steps.tobytes()}
-    while True:
-        moves = [steps for steps in moves_from(question, best) if steps.tobytes() not in seen]
-        if not moves:
-            return best
-        seen.update(steps.tobytes() for steps in moves)
-        found = best_of(question, np.array(moves))
-        if best.worst_margin < 0.0:
-            better = found.worst_margin > best.worst_margin
-        else:
-            better = found.worst_margin >= 0.0 and found.level < best.level
-        if not better:
-            return best
-        best = found
+def descend_on_grid(question: Question, starts: list[Incumbent]) -> Incumbent:
+    """Descend from every start by moves of single groups and pairs until none is better; each is solved exactly."""
+    known: set[bytes] = {start.steps.tobytes() for start in starts}
+    running, best = starts, functools.reduce(_better, starts)
+    while running := [one for one in running if one.merit <= best.merit + HOPELESS]:
+        moves = [[m for m in moves_from(question, start) if _is_new(m, known)] for start in running]
+        if not any(moves):
+            break
+        level, margins = question.ask(grid_speeds(question, np.array([m for mine in moves for m in mine])))
+        bounds = np.cumsum([0, *map(len, moves)])
+        ahead = []
+        for start, mine, (first, last) in zip(running, moves, itertools.pairwise(bounds.tolist()), strict=True):
+            if mine:
+                found = _pick(np.array(mine), level[first:last], margins[first:last])
+                if _better(start, found) is found:
+                    ahead.append(found)
+        best, running = functools.reduce(_better, ahead, best), ahead
+    return best
+
+
+def _is_new(steps: Steps, known: set[bytes]) -> bool:
+    key = steps.tobytes()
+    if key in known:
+        return False
+    known.add(key)
+    return True
 
 
 def moves_from(question: Question, start: Incumbent) -> list[Steps]:
@@ -249,17 +301,16 @@ def moves_from(question: Question, start: Incumbent) -> list[Steps]:
 
 
 def _least_violated(question: Question, ranges: Floats, choices: NDArray[np.bool_]) -> Incumbent:
-    """Search the setting whose worst margin is least negative: one more unknown, the slack that limits are given."""
+    """Search the setting whose worst margin is least negative: a descent of what the margins lack alone."""
     n = ranges.shape[1]
 
     def ask(places: Floats, index: Steps) -> tuple[Floats, Floats]:
-        slack = SLACK_RANGE * places[:, -1]
-        _, margins = question.ask(turning_speeds(places[:, :-1], ranges, choices[0]))
-        return slack, margins + slack[:, None]
+        _, margins = question.ask(turning_speeds(places, ranges, choices[0]))
+        return np.zeros(len(places)), margins
 
     starts = np.concatenate([spread(STARTS - 1, n), np.ones((1, n))])
-    ends = descend_together(ask, np.concatenate([starts, np.full((STARTS, 1), 0.5)], axis=1))
-    nearest = [_nearest(question, turning_speeds(end.place[:-1], ranges, choices[0])) for end in ends]
+    ends = descend_together(ask, starts, ranges)
+    nearest = [_nearest(question, turning_speeds(end.place, ranges, choices[0])) for end in ends]
     return best_of(question, np.concatenate(nearest))
 
 

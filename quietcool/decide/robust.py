@@ -257,7 +257,7 @@ def _near(
     tight = tightened(build, safety)
     question = Question(tight, tuple(tight.state(name) for name in states), where)
     steps = [int(np.argmin(np.abs(grid - speed))) for grid, speed in zip(question.grids, speeds, strict=True)]
-    found = descend_on_grid(question, best_of(question, np.array([steps])))
+    found = descend_on_grid(question, [best_of(question, np.array([steps]))])
     if found.worst_margin < 0.0:
         found = find_incumbent(question).best  # what no small moves reach, descents from afar may
     return grid_speeds(question, found.steps[None])[0], found.level, found.worst_margin >= 0.0

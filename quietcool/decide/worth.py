@@ -21,6 +21,7 @@ BINDS = 0.15  # a margin below this part of its scale binds, at the continuous o
 MOVE = 0.25  # of a limit, in parts of its scale
 HEAT_MOVE = 2.5  # of a source [W]
 PER_10_W = 10.0
+PRECISION = 1e-5  # of a repeated descent's level [dB]
 TRUSTED_MARGIN = -1e-3  # a repeated descent that ends below it has not kept its limits
 
 
@@ -106,7 +107,8 @@ def _slopes(
         level, margins = question.ask(speeds, heat_change={pair: watts[owners] for pair, watts in heat_shift.items()})
         return level, margins + limit_shift[owners]
 
-    ends = descend_together(ask, np.repeat(optimum.place[None], len(signs), axis=0))
+    starts = np.repeat(optimum.place[None], len(signs), axis=0)
+    ends = descend_together(ask, starts, ranges, precision=PRECISION)
     slopes = []
     for up, down in zip(ends[::2], ends[1::2], strict=True):
         sound = [end.margins.min(initial=0.0) >= TRUSTED_MARGIN for end in (up, down)]

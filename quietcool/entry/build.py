@@ -8,6 +8,7 @@ Reading and checking files is `buildfile.py`; nothing here computes.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -209,12 +210,12 @@ class AirPath:
     series_efficiency: Number = 0.925
     space: Space = field(default_factory=Space)
 
-    @property
+    @functools.cached_property
     def fan_rows(self) -> tuple[FanRow, ...]:
         """Fan rows in the order of the stack."""
         return tuple(element for element in self.stack if isinstance(element, FanRow))
 
-    @property
+    @functools.cached_property
     def core(self) -> Core | None:
         """The radiator of the stack, if there is one."""
         return next((element for element in self.stack if isinstance(element, Core)), None)

@@ -7,6 +7,7 @@ an operating point must never be moved by them (a finned core is nearly linear i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -14,6 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
+FEW_FLOWS = 256  # up to so many flows, all comparisons at once cost less than the calls they save
+OUT_OF_REACH = 1e300  # a knot beyond all flows, and still 0 when it is stretched by nothing [m3/s]
 SEARCH_BY_COMPARISON = 24  # up to so many knots, counting comparisons beats a binary search on arrays
 
 
@@ -22,13 +25,26 @@ class PressureCurve(NamedTuple):
 
     knots: Floats  # flows where a piece ends and the next starts, from 0 to free delivery, (n,) [m3/s]
     starts: Floats  # flow from which each piece counts, (n + 1,) [m3/s]
-    coefficients: Floats  # ascending powers of (Q - start), (n + 1, 4) [Pa, Pa s/m3, ...]
+    coefficients: Floats  # ascending powers of (Q - start), (4, n + 1) [Pa, Pa s/m3, ...]
     free_flow: float  # flow at zero pressure [m3/s]
     shutoff_pressure: float  # pressure at zero flow [Pa]
     resistance: float  # k of the continuation: p = -k Q|Q| for the stopped machine [Pa s2/m6]
     last_peak: float  # highest flow at which pressure still rises with flow; 0 if it never does [m3/s]
     speed: float  # speed of the sheet [rev/s]
     density: float  # density of the sheet [kg/m3]
+
+
+class PressureCurves(NamedTuple):
+    """Several curves that are asked at once, each for a row of flows, from `stack_curves`."""
+
+    knots: Floats  # (n, curves, 1), those of a shorter curve far beyond all flows [m3/s]
+    starts: Floats  # of all pieces, curve by curve, (curves (n + 1),) [m3/s]
+    coefficients: Floats  # (4, curves (n + 1)) [Pa, Pa s/m3, ...]
+    first: NDArray[np.intp]  # of each curve's pieces, (curves, 1)
+    last_peak: Floats  # (curves, 1) [m3/s]
+    steep: Floats  # slope from shut-off to free delivery and as much again, (curves, 1) [Pa s/m3]
+    speed: Floats  # (curves, 1) [rev/s]
+    density: Floats  # (curves, 1) [kg/m3]
 
 
 def pressure_curve(flow: ArrayLike, pressure: ArrayLike, *, speed: float, density: float) -> PressureCurve:
@@ -90,7 +106,7 @@ def pressure_curve(flow: ArrayLike, pressure: ArrayLike, *, speed: float, densit
     return PressureCurve(
         knots=np.array([*starts, free_flow]),
         starts=np.array([0.0, *starts, free_flow]),
-        coefficients=np.vstack([backward, *rows, beyond]),
+        coefficients=np.column_stack([backward, *rows, beyond]),
         free_flow=free_flow,
         shutoff_pressure=float(p[0]),
         resistance=k,
@@ -99,6 +115,48 @@ def pressure_curve(flow: ArrayLike, pressure: ArrayLike, *, speed: float, densit
         ),
         speed=speed,
         density=density,
+    )
+
+
+def stack_curves(curves: Sequence[PressureCurve]) -> PressureCurves:
+    """Put curves side by side, so that one call of `pressure_rise` asks them all.
+
+    Parameters
+    ----------
+    curves : sequence of PressureCurve
+        At least one.
+
+    Returns
+    -------
+    PressureCurves
+        The shorter ones are filled up with knots that no flow reaches, and with their last piece: at rest, where all
+        stretched knots are 0, a forward flow lies beyond every one of them.
+
+    Examples
+    --------
+    >>> short = pressure_curve([0, 50, 100], [24, 15, 0], speed=25.0, density=1.2)
+    >>> long = pressure_curve([0, 20, 40, 60, 80, 100], [24, 21, 18.5, 15, 9, 0], speed=25.0, density=1.2)
+    >>> pressure_rise(stack_curves([short, long]), np.array([[50.0], [60.0]]), 25.0, 1.2).pressure.tolist()
+    [[15.0], [15.0]]
+    """
+    most = max(curve.knots.size for curve in curves)
+    missing = [most - curve.knots.size for curve in curves]
+
+    def column(values: Sequence[float]) -> Floats:
+        return np.array(values)[:, None]
+
+    knots = [np.append(curve.knots, [OUT_OF_REACH] * more) for curve, more in zip(curves, missing, strict=True)]
+    starts = [np.append(c.starts, [c.starts[-1]] * more) for c, more in zip(curves, missing, strict=True)]
+    pieces = [np.pad(c.coefficients, ((0, 0), (0, more)), "edge") for c, more in zip(curves, missing, strict=True)]
+    return PressureCurves(
+        knots=np.stack(knots, axis=-1)[..., None],
+        starts=np.concatenate(starts),
+        coefficients=np.concatenate(pieces, axis=1),
+        first=(most + 1) * np.arange(len(curves), dtype=np.intp)[:, None],
+        last_peak=column([curve.last_peak for curve in curves]),
+        steep=column([2.0 * curve.shutoff_pressure / curve.free_flow for curve in curves]),
+        speed=column([curve.speed for curve in curves]),
+        density=column([curve.density for curve in curves]),
     )
 
 
@@ -172,7 +230,7 @@ class PressureRise(NamedTuple):
 
 
 def pressure_rise(
-    curve: PressureCurve,
+    curve: PressureCurve | PressureCurves,
     flow: ArrayLike,
     speed: ArrayLike,
     density: ArrayLike,
@@ -186,8 +244,8 @@ def pressure_rise(
 
     Parameters
     ----------
-    curve : PressureCurve
-        The curve at its own speed and density.
+    curve : PressureCurve or PressureCurves
+        The curve at its own speed and density; or several, then the arrays below broadcast to (curves, cases).
     flow : array_like, (...)
         Volume flow at `density`, negative when reversed. [m3/s]
     speed : array_like, (...)
@@ -223,10 +281,13 @@ def pressure_rise(
     ratio = np.asarray(speed, dtype=np.float64) / curve.speed
     fs = np.asarray(flow_scale, dtype=np.float64)
     reach = ratio * fs  # by what the knots are stretched
-    q, reach = np.broadcast_arrays(q, reach)
+    if q.shape != reach.shape:
+        q, reach = np.broadcast_arrays(q, reach)
     piece = _piece(curve.knots, q, reach)
-    c0, c1, c2, c3 = (np.take(column, piece) for column in curve.coefficients.T)
-    along = q - reach * np.take(curve.starts, piece)
+    if isinstance(curve, PressureCurves):
+        piece = piece + curve.first
+    c0, c1, c2, c3 = curve.coefficients.take(piece, axis=1)
+    along = q - reach * curve.starts.take(piece)
     linear, square = c1 * (ratio / fs), c2 / (fs * fs)
     cubic = c3 / (np.where(ratio > 0.0, ratio, 1.0) * fs * fs * fs)
     gain = (np.asarray(density, dtype=np.float64) / curve.density) * np.asarray(pressure_scale, dtype=np.float64)
@@ -237,7 +298,10 @@ def pressure_rise(
 
 def _piece(knots: Floats, flow: Floats, reach: Floats) -> NDArray[np.intp]:
     """Index of the piece each flow falls into: how many stretched knots lie at or below it."""
-    if knots.size <= SEARCH_BY_COMPARISON:
+    if flow.size <= FEW_FLOWS:
+        all_knots = knots.reshape(knots.shape + (1,) * (1 + reach.ndim - knots.ndim))
+        return np.asarray(np.count_nonzero(flow >= all_knots * reach, axis=0))
+    if len(knots) <= SEARCH_BY_COMPARISON or knots.ndim > 1:
         piece = np.zeros(flow.shape, dtype=np.intp)
         for knot in knots:
             piece += flow >= reach * knot

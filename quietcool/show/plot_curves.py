@@ -27,7 +27,7 @@ from quietcool.show.look import (
     signed,
     symbol,
 )
-from quietcool.solve.airflow import AirLaw, Row
+from quietcool.solve.airflow import AirLaw, Row, bank_of
 from quietcool.solve.findings import settled_law
 from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
 from quietcool.units import in_unit
@@ -194,12 +194,12 @@ def _rows_at(law: AirLaw, index: int, column: int, speed: float) -> list[Row]:
 
 def _rise(law: AirLaw, index: int, mass_flow: Floats, column: int, speed: float) -> Floats:
     """Pressure rise of all rows of a path over mass flow, the whole curve and not its falling substitute [Pa]."""
-    plain = law._replace(falling=frozenset())
-    total = np.zeros_like(mass_flow)
-    densities = [law.row_density[i] for i, row in enumerate(law.rows) if row.path == index]
-    for row, density in zip(_rows_at(law, index, column, speed), densities, strict=True):
-        total += plain.row_gain(row, density, mass_flow)[0]
-    return total
+    bank = bank_of(_rows_at(law, index, column, speed))
+    if bank is None:
+        return np.zeros_like(mass_flow)
+    density = law.row_density[[row.path == index for row in law.rows]]
+    rise: Floats = bank.gain(mass_flow, density, frozenset())[0].sum(axis=0)
+    return rise
 
 
 def _rest(law: AirLaw, index: int, density: float, column: int, mass_flow: float, speed: float) -> tuple[float, float]:

@@ -7,6 +7,7 @@ Things first, cases last: flows are (paths, cases). A law holds at the densities
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.entry.build import ROOM, AirPath, Build, Curve, FanRow
-from quietcool.physics.curves import PressureCurve, pressure_curve, pressure_rise
+from quietcool.physics.curves import PressureCurve, PressureCurves, pressure_curve, pressure_rise, stack_curves
 from quietcool.physics.network import REFERENCE
 
 Floats = NDArray[np.float64]
+Columns = NDArray[np.intp]
 
 LEAST_SCALE = 1e-3  # pressure that imbalances are measured by when nothing turns [Pa]
 LINEAR_PART = 1e-6  # below this part of the flow scale a quadratic law is made linear [-]
@@ -106,10 +108,76 @@ def path_ends(build: Build) -> tuple[tuple[int, ...], tuple[int, ...]]:
     )
 
 
+class RowBank(NamedTuple):
+    """All rows of a build side by side, so that one call asks them all; from `bank_of`."""
+
+    path: Columns  # (rows,)
+    fans: Floats  # of every row, (rows, 1)
+    curves: PressureCurves
+    speed: Floats  # (rows, cases) [rev/s]
+    flow_scale: Floats  # (rows, 1 or cases)
+    pressure_scale: Floats
+    efficiency: Floats
+
+    def gain(self, flow: Floats, density: Floats, falling: frozenset[int]) -> tuple[Floats, Floats]:
+        """Pressure gain [Pa] and its slope by mass flow [Pa s/kg], (rows, cases).
+
+        Flows are mass flows of the rows [kg/s], densities those at their inlets [kg/m3], (rows, cases). Curves on
+        `falling` paths are continued left of their last peaks by a falling line.
+        """
+        share = 1.0 / (density * self.fans)
+        fan_flow = flow * share
+        steep = None
+        if falling:
+            peak = self.curves.last_peak * (self.speed / self.curves.speed * self.flow_scale)
+            replaced = np.isin(self.path, list(falling))[:, None] & (self.curves.last_peak > 0.0) & (fan_flow < peak)
+            steep, short_of = np.where(replaced, self.curves.steep, 0.0), np.where(replaced, peak - fan_flow, 0.0)
+            fan_flow = np.where(replaced, peak, fan_flow)
+        pressure, slope = pressure_rise(
+            self.curves, fan_flow, self.speed, density, flow_scale=self.flow_scale, pressure_scale=self.pressure_scale
+        )
+        if steep is not None:
+            pressure, slope = pressure + steep * short_of, np.where(replaced, -steep, slope)
+        factor = np.where(pressure > 0.0, self.efficiency, 1.0)
+        return factor * pressure, factor * slope * share
+
+    def columns(self, picked: Columns) -> RowBank:
+        """The same rows for the picked cases."""
+        return self._replace(
+            speed=self.speed[:, picked],
+            **{
+                name: scale[:, picked] if scale.shape[1] > 1 else scale
+                for name in ("flow_scale", "pressure_scale", "efficiency")
+                for scale in [getattr(self, name)]
+            },
+        )
+
+
+def bank_of(rows: Sequence[Row]) -> RowBank | None:
+    """Put rows side by side; their speeds are of the same cases. None without rows."""
+    if not rows:
+        return None
+
+    def stacked(values: Sequence[float | Floats]) -> Floats:
+        columns = [np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in values]
+        return np.stack(np.broadcast_arrays(*columns))
+
+    return RowBank(
+        path=np.array([row.path for row in rows], dtype=np.intp),
+        fans=stacked([row.count for row in rows]),
+        curves=stack_curves([row.curve for row in rows]),
+        speed=stacked([row.speed for row in rows]),
+        flow_scale=stacked([row.flow_scale for row in rows]),
+        pressure_scale=stacked([row.pressure_scale for row in rows]),
+        efficiency=stacked([row.efficiency for row in rows]),
+    )
+
+
 class AirLaw(NamedTuple):
     """The law of every path, pressure gain over mass flow, and the nodes that each runs between."""
 
     rows: tuple[Row, ...]
+    bank: RowBank | None  # the same rows
     row_density: Floats  # at the inlet of each row, (rows, cases) [kg/m3]
     linear: Floats  # of all that is no fan, (paths, cases) [Pa s/kg]
     quadratic: Floats  # (paths, cases) [Pa s2/kg2]
@@ -125,39 +193,20 @@ class AirLaw(NamedTuple):
         size = np.maximum(np.abs(flow), LINEAR_PART * self.flow_scale)
         gain = -flow * (self.linear + self.quadratic * size)
         slope = -self.linear - self.quadratic * np.where(size > np.abs(flow), size, 2.0 * size)
-        for row, density in zip(self.rows, self.row_density, strict=True):
-            row_gain, row_slope = self.row_gain(row, density, flow[row.path])
-            gain[row.path] += row_gain
-            slope[row.path] += row_slope
+        if self.bank is not None:
+            row_gain, row_slope = self.bank.gain(flow[self.bank.path], self.row_density, self.falling)
+            for i, path in enumerate(self.bank.path.tolist()):
+                gain[path] += row_gain[i]
+                slope[path] += row_slope[i]
         # Only a saddle's rise is left as it is: a path that rests on one is polished by Newton's own steps.
         least = LEAST_SLOPE * self.pressure_scale / self.flow_scale
         return gain, np.where(slope > least, slope, np.minimum(slope, -least))
 
-    def row_gain(self, row: Row, density: Floats, flow: Floats) -> tuple[Floats, Floats]:
-        """Pressure gain of one row and its slope by mass flow."""
-        share = 1.0 / (density * row.count)
-        fan_flow = flow * share
-        peak = row.curve.last_peak * row.reach
-        replaced = row.path in self.falling and row.curve.last_peak > 0.0
-        pressure, slope = pressure_rise(
-            row.curve,
-            np.maximum(fan_flow, peak) if replaced else fan_flow,
-            row.speed,
-            density,
-            flow_scale=row.flow_scale,
-            pressure_scale=row.pressure_scale,
-        )
-        if replaced:
-            steep = 2.0 * row.curve.shutoff_pressure / row.curve.free_flow
-            pressure = pressure + steep * np.maximum(peak - fan_flow, 0.0)
-            slope = np.where(fan_flow < peak, -steep, slope)
-        factor = np.where(pressure > 0.0, row.efficiency, 1.0)
-        return factor * pressure, factor * slope * share
-
-    def columns(self, picked: NDArray[np.intp]) -> AirLaw:
+    def columns(self, picked: Columns) -> AirLaw:
         """The same law for the picked cases, in that order; a case may be picked more than once."""
         return self._replace(
             rows=tuple(_row_columns(row, picked) for row in self.rows),
+            bank=None if self.bank is None else self.bank.columns(picked),
             row_density=self.row_density[:, picked],
             linear=self.linear[:, picked],
             quadratic=self.quadratic[:, picked],
@@ -170,7 +219,7 @@ class AirLaw(NamedTuple):
         return self._replace(falling=paths)
 
 
-def _row_columns(row: Row, picked: NDArray[np.intp]) -> Row:
+def _row_columns(row: Row, picked: Columns) -> Row:
     values = vars(row) | {
         name: value[picked] for name, value in vars(row).items() if isinstance(value, np.ndarray) and value.ndim
     }

@@ -14,20 +14,29 @@ from quietcool.entry.build import Entered
 Record = TypeVar("Record")
 
 PLAIN = (float, int, str, Entered)  # never hold arrays, and a tuple that starts with one holds none either
+SHAPES = "_array_shapes"  # name under which a record keeps them, no field of it
 CHUNK = 4096  # cases solved together: their arrays stay in the processor's cache
 
 
 def case_shape(*records: Any) -> tuple[int, ...] | None:
     """Broadcast shape of the case axes of every array found in the records; None where there is no array."""
-    shapes: list[tuple[int, ...]] = []
-
-    def note(array: NDArray[np.float64]) -> NDArray[np.float64]:
-        shapes.append(array.shape)
-        return array
-
-    for record in records:
-        map_arrays(record, note)
+    shapes = [shape for record in records for shape in _array_shapes(record)]
     return np.broadcast_shapes(*shapes) if shapes else None
+
+
+def _array_shapes(record: Any) -> tuple[tuple[int, ...], ...]:
+    """Shapes of all arrays of a record; kept with it, since a search asks the same frozen records many times."""
+    shapes: tuple[tuple[int, ...], ...] | None = vars(record).get(SHAPES)
+    if shapes is None:
+        found: list[tuple[int, ...]] = []
+
+        def note(array: NDArray[np.float64]) -> NDArray[np.float64]:
+            found.append(array.shape)
+            return array
+
+        map_arrays(record, note)
+        shapes = vars(record)[SHAPES] = tuple(found)
+    return shapes
 
 
 def flatten_cases(record: Record, shape: tuple[int, ...]) -> Record:

@@ -154,8 +154,10 @@ def _still(build: Build, point: OperatingPoint) -> Iterator[str]:
 
 
 def _brakes(build: Build, law: AirLaw, point: OperatingPoint) -> Iterator[str]:
-    for row, density in zip(law.rows, law.row_density, strict=True):
-        rise = float(law.row_gain(row, density, point.mass_flow[row.path][None])[0][0])
+    if law.bank is None:
+        return
+    rises, _ = law.bank.gain(point.mass_flow[law.bank.path, None], law.row_density, frozenset())
+    for row, rise in zip(law.rows, rises[:, 0].tolist(), strict=True):
         if rise < 0.0 and float(row.speed[0]) > 0.0:
             path = build.air_paths[row.path].name
             yield (

@@ -7,9 +7,9 @@ Things first, cases last: an affine form is (1 + enclosures + 1, cases), its las
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,15 @@ from quietcool.solve.stacks import Stacks
 
 Floats = NDArray[np.float64]
 
+SHEET = (  # what the forced conductance asks of a radiator
+    "face_area",
+    "ua_air",
+    "ua_air_velocity",
+    "ua_air_exponent",
+    "ua_coolant",
+    "ua_coolant_flow",
+    "ua_coolant_exponent",
+)
 LEAST_THROUGH_FLOW = 1e-9  # below it an enclosure has no steady temperature of its own [kg/s]
 LEAST_CAPACITY_RATE = 1e-9  # keeps the arithmetic finite where no coolant flows; the answer there is NaN [W/K]
 
@@ -178,18 +187,20 @@ def _deliveries(build: Build, air_flow: Floats) -> list[Floats]:
 
 def forced_conductance(radiator: Radiator, air_flow: Floats, coolant_flow: ArrayLike, capacity: ArrayLike) -> Floats:
     """Forced conductance of a sheet at mass flows of air [kg/s], flows [m3/s] and capacity rates of coolant [W/K]."""
+    sheet = {name: getattr(radiator, name) for name in SHEET}
+    return _conductance(air_flow, coolant_flow, capacity, sheet)
+
+
+def forced_conductances(radiators: Sequence[Radiator], air_flow: Floats, coolant_flow: Floats, rate: Floats) -> Floats:
+    """Forced conductances of several sheets by one call, (radiators, cases); the flows likewise."""
+    columns = {name: [np.atleast_1d(getattr(radiator, name)) for radiator in radiators] for name in SHEET}
+    sheet = {name: np.stack(np.broadcast_arrays(*values)) for name, values in columns.items()}
+    return _conductance(air_flow, coolant_flow, rate, sheet)
+
+
+def _conductance(air_flow: Floats, coolant_flow: ArrayLike, capacity: ArrayLike, sheet: Mapping[str, Any]) -> Floats:
     found: Floats = radiator_conductance(
-        air_flow,
-        coolant_flow,
-        face_area=radiator.face_area,
-        ua_air=radiator.ua_air,
-        ua_air_velocity=radiator.ua_air_velocity,
-        ua_air_exponent=radiator.ua_air_exponent,
-        ua_coolant=radiator.ua_coolant,
-        ua_coolant_flow=radiator.ua_coolant_flow,
-        ua_coolant_exponent=radiator.ua_coolant_exponent,
-        coolant_capacity_rate=capacity,
-        air_specific_heat=air.SPECIFIC_HEAT,
+        air_flow, coolant_flow, coolant_capacity_rate=capacity, air_specific_heat=air.SPECIFIC_HEAT, **sheet
     )
     return found
 
@@ -201,12 +212,15 @@ def _ring(problem: Problem, carriers: Carriers) -> _Ring:
     heat[PUMP] = build.loop.pump.coolant_share * problem.pump_power
     ring = _Ring(build, problem.branches, carriers.branch_flow, carriers.coolant_heat_capacity, heat, {}, {}, {}, {})
     enclosures = len(build.enclosures)
-    for i, path in enumerate(build.air_paths):
-        if path.core is None:
-            continue
-        radiator, air_flow = path.core.radiator, carriers.air_flow[i]
-        flow = np.maximum(carriers.branch_flow[problem.branches.branch_of(path.name)], 0.0)
-        conductance = forced_conductance(radiator, air_flow, flow, flow * carriers.coolant_heat_capacity)
+    cooled = [(i, path, path.core.radiator) for i, path in enumerate(build.air_paths) if path.core is not None]
+    if not cooled:
+        return ring
+    branches = [problem.branches.branch_of(path.name) for _, path, _ in cooled]
+    flows = np.maximum(carriers.branch_flow[branches], 0.0)
+    air_flows = carriers.air_flow[[i for i, _, _ in cooled]]
+    radiators = [radiator for _, _, radiator in cooled]
+    conductances = forced_conductances(radiators, air_flows, flows, flows * carriers.coolant_heat_capacity)
+    for (i, path, radiator), air_flow, flow, conductance in zip(cooled, air_flows, flows, conductances, strict=True):
         source = _node_form(node_index(build, path.source), problem.room_temp, enclosures)
         target = _node_form(node_index(build, path.target), problem.room_temp, enclosures)
         inlet = np.where(air_flow >= 0.0, source, target)
@@ -274,9 +288,10 @@ def _read_out(
     build = problem.build
     stations = station_names(build.loop.order)
 
-    def value(form: Floats) -> Floats:
-        found: Floats = (form[:-1] * unknowns).sum(axis=0) + form[-1]
-        return found
+    def values(forms: Sequence[Floats]) -> Floats:
+        stacked = np.array(forms)
+        found: Floats = (stacked[:, :-1] * unknowns).sum(axis=1) + stacked[:, -1]
+        return np.where(lost, np.nan, found)
 
     still = through < LEAST_THROUGH_FLOW
     lost = carriers.main_flow <= 0.0  # no flow, no steady coolant
@@ -284,14 +299,13 @@ def _read_out(
         for path in build.air_paths:
             if path.source == name and path.name in ring.passive:
                 lost = lost | (still[i] & (ring.passive[path.name][0] > 0.0))
-    coolant_in = np.array([np.where(lost, np.nan, value(ring.inlets[s])) for s in stations])
-    coolant_out = np.array([np.where(lost, np.nan, value(ring.outlets[s])) for s in stations])
+    coolant_in, coolant_out = (values([forms[s] for s in stations]) for forms in (ring.inlets, ring.outlets))
     shape = carriers.air_flow.shape
     conductance, forced, passive, core_coolant = (np.zeros(shape) for _ in range(4))
     for i, path in enumerate(build.air_paths):
         if path.name in given:
             conductance[i] = ring.forced[path.name][0]
-            forced[i], passive[i] = (np.where(lost, np.nan, value(form)) for form in given[path.name])
+            forced[i], passive[i] = values(given[path.name])
             core_coolant[i] = coolant_in[stations.index(path.name)]
     return HeatSolution(
         enclosure_temp=np.where(still, np.nan, unknowns[1:]),

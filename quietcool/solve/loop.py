@@ -116,15 +116,12 @@ class CoolantLaw(NamedTuple):
         return gain, np.minimum(slope, -LEAST_SLOPE * self.pressure_scale / self.flow_scale)
 
     def _tube_drop(self, flow: Floats) -> tuple[Floats, Floats]:
-        tube = self.build.loop.tube
-
-        def drop(at: Floats) -> Floats:
-            return resistance.tube_pressure_drop(
-                at, tube.bore, tube.length, tube.loss_coefficient, self.density, self.viscosity
-            )
-
-        here, width = drop(flow), SECANT * (np.abs(flow) + SECANT * self.flow_scale)
-        return here, (drop(flow + width) - here) / width
+        """Pressure drop and its slope by a secant, both flows in one call."""
+        tube, width = self.build.loop.tube, SECANT * (np.abs(flow) + SECANT * self.flow_scale)
+        here, there = resistance.tube_pressure_drop(
+            np.stack([flow, flow + width]), tube.bore, tube.length, tube.loss_coefficient, self.density, self.viscosity
+        )
+        return here, (there - here) / width
 
 
 def coolant_law(

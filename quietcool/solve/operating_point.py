@@ -31,6 +31,8 @@ Fields = dict[str, NDArray[Any]]
 REST = 1e-7  # nothing may move by more between two refreshes of the properties [K]
 MAX_REFRESHES = 60
 PROPERTY_TEMPS = (200.0, 800.0)  # properties are taken inside; answers outside are said to be absurd elsewhere [K]
+SHARE_SCALE = 30.0  # of the way to the coolant's temperature [K]
+FLOW_SCALE = 300.0  # a kilogram of air per second counts so much [K s/kg]
 SECANT_REACH = 0.5  # bound on the weight of the last step [-]
 FIRST_AIR_RISE = 5.0  # of enclosures over the room, to start from [K]
 FIRST_CORE_SHARE = 0.7
@@ -129,14 +131,23 @@ class _Guess(NamedTuple):
     branch_flow: Floats | None  # (branches, cases) [m3/s]
 
     @property
-    def temps(self) -> Floats:
-        """Every temperature that the properties depend on, (temperatures, cases) [K]."""
-        return np.concatenate([self.node_temp, self.core_coolant, self.coolant_mean])
+    def unknowns(self) -> Floats:
+        """Everything that the properties depend on, shares and flows by the kelvins they stand for, (n, cases) [K]."""
+        shares, flows = SHARE_SCALE * self.core_share, FLOW_SCALE * self.air_flow
+        return np.concatenate([self.node_temp, self.core_coolant, self.coolant_mean, shares, flows])
 
-    def with_temps(self, temps: Floats) -> _Guess:
-        """The same guess at other temperatures."""
-        enclosures = self.node_temp.shape[0]
-        return self._replace(node_temp=temps[:enclosures], core_coolant=temps[enclosures:-1], coolant_mean=temps[-1:])
+    def with_unknowns(self, unknowns: Floats) -> _Guess:
+        """The same guess at other unknowns."""
+        enclosures, paths = self.node_temp.shape[0], self.air_flow.shape[0]
+        ends = np.cumsum([enclosures, paths, 1, paths])
+        node_temp, core_coolant, coolant_mean, shares, flows = np.split(unknowns, ends)
+        return self._replace(
+            node_temp=node_temp,
+            core_coolant=core_coolant,
+            coolant_mean=coolant_mean,
+            core_share=np.clip(shares / SHARE_SCALE, 0.0, 1.0),
+            air_flow=flows / FLOW_SCALE,
+        )
 
     def columns(self, picked: Columns) -> _Guess:
         """The same guess for the picked cases."""
@@ -162,18 +173,20 @@ def _solve_chunk(problem: Problem) -> Fields:
     iterations = np.zeros(count, dtype=np.int64)
     columns = np.arange(count)
     part, guess = problem, _first_guess(problem)
-    last_moved = last_temps = np.empty(0)
+    last_moved = last_unknowns = np.empty(0)
     for refresh in range(1, MAX_REFRESHES + 1):
         values, found = _refresh(part, guess)
-        moved = found.temps - guess.temps
-        open_cases = ~done[columns]
-        _write(known, values, columns, open_cases, count)
-        iterations[columns[open_cases]] = refresh
-        done[columns] |= (np.max(np.abs(moved), axis=0) <= REST) & values["sound"]
+        unknowns = found.unknowns
+        moved = unknowns - guess.unknowns
+        iterations[columns[~done[columns]]] = refresh
+        resting = (np.max(np.abs(moved), axis=0) <= REST) & values["sound"]
+        ended = ~done[columns] & (resting | (refresh == MAX_REFRESHES))
+        _write(known, values, columns, ended, count)
+        done[columns] |= resting
         if np.all(done):
             break
-        temps = found.temps if refresh == 1 else _secant(found.temps, moved, last_temps, last_moved)
-        last_moved, last_temps, guess = moved, found.temps, found.with_temps(temps)
+        ahead = unknowns if refresh == 1 else _secant(unknowns, moved, last_unknowns, last_moved)
+        last_moved, last_unknowns, guess = moved, unknowns, found.with_unknowns(ahead)
         open_cases = ~done[columns]
         if 2 * np.count_nonzero(open_cases) <= columns.size:
             picked = np.flatnonzero(open_cases)
@@ -181,7 +194,7 @@ def _solve_chunk(problem: Problem) -> Fields:
             varied = columns if problem.varied else None
             part = pose(problem.build, problem.state, problem.speeds, varied, columns)
             guess = guess.columns(picked)
-            last_moved, last_temps = last_moved[:, picked], last_temps[:, picked]
+            last_moved, last_unknowns = last_moved[:, picked], last_unknowns[:, picked]
     return describe_cases(problem, known, done, iterations)
 
 
@@ -242,22 +255,24 @@ def _known(temp: Floats, room_temp: Floats) -> Floats:
     return np.clip(np.where(np.isnan(temp), room_temp, temp), *PROPERTY_TEMPS)
 
 
-def _secant(temps: Floats, moved: Floats, last_temps: Floats, last_moved: Floats) -> Floats:
-    """Temperatures to refresh at next: where the last two movements would have met, case by case, step bounded."""
+def _secant(unknowns: Floats, moved: Floats, last_unknowns: Floats, last_moved: Floats) -> Floats:
+    """Unknowns to refresh at next: where the last two movements would have met, case by case, step bounded."""
     change = moved - last_moved
     square = (change * change).sum(axis=0)
     weight = (moved * change).sum(axis=0) / np.where(square > 0.0, square, 1.0)
-    ahead: Floats = temps - np.clip(weight, -SECANT_REACH, SECANT_REACH) * (temps - last_temps)
+    ahead: Floats = unknowns - np.clip(weight, -SECANT_REACH, SECANT_REACH) * (unknowns - last_unknowns)
     return ahead
 
 
-def _write(known: Fields, values: Fields, columns: Columns, open_cases: Flags, count: int) -> None:
-    """Take over a refresh for every case that has not come to rest before; those are left alone."""
-    picked = columns[open_cases]
+def _write(known: Fields, values: Fields, columns: Columns, ended: Flags, count: int) -> None:
+    """Take over a refresh for the cases that end with it."""
+    if not np.any(ended):
+        return
+    picked = columns[ended]
     for name, value in values.items():
         if name not in known:
             known[name] = np.zeros((*value.shape[:-1], count), dtype=value.dtype)
-        known[name][..., picked] = value[..., open_cases]
+        known[name][..., picked] = value[..., ended]
 
 
 def _put(whole: Fields, chunk: Fields, part: slice, count: int) -> None:

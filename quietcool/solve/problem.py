@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from quietcool.entry.build import Build, State
 from quietcool.physics import air
 from quietcool.physics.pumps import electrical_power
-from quietcool.solve.airflow import Row, fan_rows
+from quietcool.solve.airflow import Row, RowBank, bank_of, fan_rows
 from quietcool.solve.cases import take_cases
 from quietcool.solve.loop import Branches, ring_branches
 
@@ -27,6 +27,7 @@ class Problem:
     varied: bool  # build or state hold arrays
     speeds: Floats  # (groups + 1, cases) [rev/s]
     rows: tuple[Row, ...]
+    bank: RowBank | None  # the same rows side by side
     branches: Branches
     pump_power: Floats  # electrical, (cases,) [W]
     room_temp: Floats  # (cases,) [K]
@@ -42,12 +43,14 @@ def pose(
     speeds = np.ascontiguousarray(speeds[:, picked])
     cases = speeds.shape[1]
     electric = build.loop.pump.electric
+    rows = fan_rows(build, speeds)
     return Problem(
         build=build,
         state=state,
         varied=varied is not None,
         speeds=speeds,
-        rows=fan_rows(build, speeds),
+        rows=rows,
+        bank=bank_of(rows),
         branches=ring_branches(build.loop.order),
         pump_power=electrical_power(electric.power, speeds[-1], electric.speed),
         room_temp=np.broadcast_to(np.asarray(state.room_temp, dtype=np.float64), (cases,)),

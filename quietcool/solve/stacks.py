@@ -166,6 +166,7 @@ def air_law(problem: Problem, stacks: Stacks) -> AirLaw:
     source, target = path_ends(problem.build)
     return AirLaw(
         rows=problem.rows,
+        bank=problem.bank,
         row_density=stacks.row_density,
         linear=stacks.linear,
         quadratic=stacks.quadratic,

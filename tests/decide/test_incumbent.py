@@ -186,7 +186,7 @@ def test_the_descent_on_the_grid_ends_where_no_move_is_quieter() -> None:
     question = question_of(build)
     top = np.array([grid.size - 1 for grid in question.grids])
     level, margins = question.ask(grid_speeds(question, top[None]))
-    end = descend_on_grid(question, Incumbent(top, float(level[0]), margins[0]))
+    end = descend_on_grid(question, [Incumbent(top, float(level[0]), margins[0])])
     around = np.array(moves_from(question, end))
     answers = judged(build, build.states, grid_speeds(question, around))
 

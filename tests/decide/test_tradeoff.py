@@ -11,6 +11,8 @@ from quietcool.decide.axes import axis_named
 from quietcool.decide.quietest import Progress
 from quietcool.decide.tradeoff import Tradeoff, find_tradeoff, hottest_state, knee_of, price_of_a_kelvin
 from quietcool.entry.build import Build, Limits
+from quietcool.entry.buildfile import read_build
+from quietcool.entry.demos import demo_path
 from tests.decide.coarse import Truth, sample_room, solve_everything
 
 COARSE = sample_room(3.0, 4.0, 6.0)
@@ -93,9 +95,10 @@ def test_an_interrupted_proof_leaves_the_curve() -> None:
         if progress.what.startswith("proving"):
             raise KeyboardInterrupt
 
-    answer = find_tradeoff(COARSE, "bounce", points=5, seconds=60.0, progress=interrupt)
+    build = read_build(demo_path("sample_room"))  # with steps so fine that a proof is not over at the first look
+    answer = find_tradeoff(build, "bounce", points=5, seconds=60.0, progress=interrupt)
     assert answer.interrupted
-    whole = find_tradeoff(COARSE, "bounce", points=5, seconds=0.0)
+    whole = find_tradeoff(build, "bounce", points=5, seconds=0.0)
     assert [point.level for point in answer.points] == [point.level for point in whole.points]
 
 

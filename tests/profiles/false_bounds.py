@@ -89,7 +89,8 @@ def truth_of(build: Build, seed: int, starts: int = STARTS, generations: int = G
     rival.polish()
     ranges = turning_ranges(question)
     span = ranges[1] - ranges[0]
-    ends = descend_together(lambda places, _: question.ask(ranges[0] + places * span), spread(starts, len(span)))
+    places = spread(starts, len(span))
+    ends = descend_together(lambda places, _: question.ask(ranges[0] + places * span), places, ranges)
     ends = sorted(ends, key=lambda end: (end.margins.min(initial=0.0) < -0.05, end.level))[:CARRIED]
     for end in ends:
         steps = nearest_steps(question, ranges[0] + end.place * span)

@@ -263,7 +263,7 @@ def _without_saddle(
     """The falling curve above (below) one with a saddle: flat at its highest (lowest) pressure up to the last peak."""
     ratio = speed / curve.speed
     scale = density / curve.density * ratio**2 * sheet.pressure_scale
-    knot_pressures = curve.coefficients[1:, 0]
+    knot_pressures = curve.coefficients[0, 1:]
     before_peak = fan_flow < curve.last_peak * ratio * sheet.flow_scale
     if above:
         flat = knot_pressures.max() * scale

@@ -163,7 +163,7 @@ class BoxSearch:
                 chunk_number += 1
                 if chunk_number >= POOL_FROM and chunk_number % POOL_EVERY == 0 and len(self.pool) < POOL:
                     self._enlarge_pool(queue)
-                if chunk_number % 8 == 0 and queue:
+                if chunk_number % 8 == 1 and queue:
                     self.report(self.best.level, self.level(min(queue.least(), self.goal)))
         except KeyboardInterrupt:
             return queue.batches + in_hand, True
@@ -347,7 +347,7 @@ class BoxSearch:
         found = best_of(self.question, np.array(fresh))
         feasible_before = self.best.worst_margin >= 0.0
         if found.worst_margin >= 0.0 and (not feasible_before or found.level < self.best.level):
-            self.best = descend_on_grid(self.question, found)
+            self.best = descend_on_grid(self.question, [found])
 
     def _incumbent_energy(self) -> float:
         return float(10.0 ** ((self.best.level - self.unit) / 10.0)) if self.best.worst_margin >= 0.0 else np.inf

@@ -1,0 +1,168 @@
+"""What level and margins look like round one solved place: a formula that is quick to ask and to minimise.
+
+Exact at the place in value, and along every axis in slope and curvature. The level is pictured by its energy, to
+which every source adds its own share, and a share by a power of its speed: the sum of such shares is what a rig's
+noise is made of, so that the picture of it holds far from the place.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+Floats = NDArray[np.float64]
+
+LACK_WEIGHT = 100.0  # what a lacking margin of 1 counts in a merit [dB]
+HIGHEST_POWER = 12.0  # of a speed that a share of the energy may grow with
+LOW_ENERGY = 0.1  # of that at the place: below, the level is continued by its tangent
+MOST_BEND = 3.0  # by which a trial may bend the picture [dB, parts of a margin's scale]
+INNER_ITERATIONS = 30
+INNER_PRECISION = 1e-6
+DB_PER_E_FOLD = 10.0 / np.log(10.0)
+
+
+class Aim(NamedTuple):
+    """Where a picture is least within some bounds, and what it forecasts there."""
+
+    move: Floats  # (n,)
+    merit: float  # [dB]
+
+
+class Surrogate(NamedTuple):
+    """Level and margins round a place; a move is a difference of coordinates from there."""
+
+    level: float  # at the place [dB]
+    margins: Floats  # at the place, (limits,)
+    slope: Floats  # of the energy, in parts of that at the place, then of the margins, (n, 1 + limits)
+    curvature: Floats  # the same, (n, 1 + limits)
+    along: Floats  # direction in which it is bent besides, over the length of the move that was tried, (n,)
+    bend: Floats  # of the level, then of the margins, at the end of that move, (1 + limits,)
+
+    def forecast(self, moves: Floats) -> tuple[Floats, Floats]:
+        """Forecast level (moves,) and margins (moves, limits) of moves (moves, n)."""
+        bent = (moves @ self.along) ** 2
+        level = self.level + DB_PER_E_FOLD * _logarithm(self._energy(moves)) + self.bend[0] * bent
+        margins = self.margins + moves @ self.slope[:, 1:] + 0.5 * (moves * moves) @ self.curvature[:, 1:]
+        return level, margins + bent[:, None] * self.bend[1:]
+
+    def through(self, move: Floats, level: float, margins: Floats) -> Surrogate:
+        """Return the picture bent so that it agrees with what was found at the end of one move."""
+        length = float(move @ move)
+        if length == 0.0:
+            return self
+        straight = self._replace(bend=np.zeros_like(self.bend))
+        expected = straight.forecast(move[None])
+        bend = np.concatenate([[level - expected[0][0]], margins - expected[1][0]])
+        return self._replace(along=move / length, bend=np.clip(bend, -MOST_BEND, MOST_BEND))
+
+    def least_within(self, low: Floats, high: Floats) -> Aim:
+        """Find the move between `low` and `high` (n,) with the least merit: level, and what margins lack.
+
+        SciPy's SLSQP with one more unknown, the lack that all margins are given.
+        """
+        n = low.size
+        lacking = max(-float(self.margins.min(initial=0.0)), 0.0)
+        limits: Any = {  # SciPy takes many limits at once; its type stubs know one
+            "type": "ineq",
+            "fun": lambda x: self.forecast(x[None, :n])[1][0] + x[n],
+            "jac": self._margin_slopes,
+        }
+        found = minimize(
+            self._merit,
+            np.append(np.zeros(n), lacking),
+            jac=True,
+            bounds=[*zip(low.tolist(), high.tolist(), strict=True), (0.0, None)],
+            constraints=[limits] if self.margins.size else [],
+            method="SLSQP",
+            options={"maxiter": INNER_ITERATIONS, "ftol": INNER_PRECISION},
+        )
+        move = np.clip(np.asarray(found.x[:n]), low, high)
+        level, margins = self.forecast(move[None])
+        return Aim(move, float(merit(level, margins)[0]))
+
+    def _powers(self) -> tuple[Floats, NDArray[np.bool_]]:
+        """Power that each axis' share of the energy grows with, and whether it grows like one at all."""
+        slope, curvature = self.slope[:, 0], self.curvature[:, 0]
+        grows = (slope > 0.0) & (curvature > 0.0)
+        power = np.where(grows, curvature / np.where(grows, slope, 1.0), 1.0)
+        return power, grows & (power <= HIGHEST_POWER)
+
+    def _energy(self, moves: Floats) -> Floats:
+        """Energy in parts of that at the place, (moves,)."""
+        slope, curvature = self.slope[:, 0], self.curvature[:, 0]
+        power, grows = self._powers()
+        as_power = slope / power * np.expm1(np.where(grows, power * moves, 0.0))
+        share = np.where(grows, as_power, slope * moves + 0.5 * curvature * moves * moves)
+        energy: Floats = 1.0 + share.sum(axis=-1)
+        return energy
+
+    def _merit(self, x: Floats) -> tuple[float, Floats]:
+        """Merit and its slope at a move with a lack appended."""
+        move, lack = x[:-1], x[-1]
+        slope, curvature = self.slope[:, 0], self.curvature[:, 0]
+        power, grows = self._powers()
+        energy = self._energy(move[None])[0]
+        rise = np.where(grows, slope * np.exp(np.where(grows, power * move, 0.0)), slope + curvature * move)
+        bent = float(move @ self.along)
+        value = self.level + DB_PER_E_FOLD * _logarithm(energy) + self.bend[0] * bent * bent + LACK_WEIGHT * lack
+        gradient = DB_PER_E_FOLD * rise / max(energy, LOW_ENERGY) + 2.0 * self.bend[0] * bent * self.along
+        return float(value), np.append(gradient, LACK_WEIGHT)
+
+    def _margin_slopes(self, x: Floats) -> Floats:
+        """Slopes of the margins by move and lack, (limits, n + 1)."""
+        move = x[:-1]
+        bent = 2.0 * float(move @ self.along) * self.along[:, None] * self.bend[1:]
+        by_move = self.slope[:, 1:] + move[:, None] * self.curvature[:, 1:] + bent
+        return np.concatenate([by_move.T, np.ones((self.margins.size, 1))], axis=1)
+
+
+def _logarithm(energy: Floats) -> Floats:
+    """Natural logarithm, continued by its tangent where pictures promise too much."""
+    low = energy < LOW_ENERGY
+    known = np.log(np.where(low, LOW_ENERGY, energy))
+    found: Floats = known + np.where(low, energy / LOW_ENERGY - 1.0, 0.0)
+    return found
+
+
+def merit(level: Floats, margins: Floats) -> Floats:
+    """Level and, heavily, the largest lack of a margin, (...) [dB]; margins are (..., limits)."""
+    found: Floats = level + LACK_WEIGHT * np.maximum(-margins, 0.0).max(axis=-1, initial=0.0)
+    return found
+
+
+def merit_of(surrogate: Surrogate) -> float:
+    """Merit at the place itself [dB]."""
+    return float(merit(np.array(surrogate.level), surrogate.margins))
+
+
+def picture(level: Floats, margins: Floats, ahead: Floats, behind: Floats) -> Surrogate:
+    """Picture a place by what was solved there and a little way along every axis.
+
+    Parameters
+    ----------
+    level : ndarray, (1 + 2 n,)
+        At the place, then after a step ahead along each axis, then behind. [dB]
+    margins : ndarray, (1 + 2 n, limits)
+        Likewise. [parts of their scales]
+    ahead, behind : ndarray, (n,)
+        Lengths of the steps, 0 where there was no room for one. [coordinate]
+
+    Returns
+    -------
+    Surrogate
+        With the parabola through each axis' three values; without curvature where there are two.
+    """
+    n = ahead.size
+    energy = np.exp((level - level[0]) / DB_PER_E_FOLD)
+    values = np.concatenate([energy[:, None], margins], axis=1)
+    rise, fall = values[1 : n + 1] - values[0], values[0] - values[n + 1 :]
+    a, b = ahead[:, None], behind[:, None]
+    slope_ahead, slope_behind = rise / np.where(a > 0.0, a, 1.0), fall / np.where(b > 0.0, b, 1.0)
+    both, width = (a > 0.0) & (b > 0.0), np.where(a + b > 0.0, a + b, 1.0)
+    one_sided = np.where(a > 0.0, slope_ahead, slope_behind)
+    slope = np.where(both, (slope_ahead * b + slope_behind * a) / width, one_sided)
+    curvature = np.where(both, 2.0 * (slope_ahead - slope_behind) / width, 0.0)
+    return Surrogate(float(level[0]), margins[0], slope, curvature, np.zeros(n), np.zeros(1 + margins.shape[1]))
