@@ -135,3 +135,15 @@ def test_passing_states_stay_finite_and_alone_is_together(kind: str, fraction: f
 def test_an_unknown_kind_is_refused() -> None:
     with pytest.raises(KeyError):
         coolant_properties(300.0, "brine", 0.2)
+
+
+def test_pure_water_as_a_row_of_cases_has_their_shape_and_is_water() -> None:
+    alone = coolant_properties(303.15, "water")
+    for kind, fractions in (("ethylene_glycol", np.zeros(3)), ("water", np.zeros(3))):
+        assert freezing_temp(kind, fractions).tolist() == [273.15] * 3  # of water at 1 atm: 0 degC by definition
+        row = coolant_properties(np.full(3, 303.15), kind, fractions)
+        assert [one.shape for one in row] == [(3,)] * 4
+        for one, other in zip(row, alone, strict=True):
+            assert one.tolist() == [float(other)] * 3
+    # Not looked at for water: whatever stands there.
+    assert freezing_temp("water", [0.1, 0.4]).tolist() == [273.15] * 2

@@ -112,7 +112,7 @@ def test_large_arguments_follow_mason_too() -> None:
     k = np.arange(3000)[:, None]
     mason = (special.gammainc(k + 1, ntu) * special.gammainc(k + 1, ratio * ntu)).sum(0) / (ratio * ntu)
     assert (ratio * ntu > 500.0).sum() > 10
-    assert effectiveness_cross_unmixed(ntu, ratio) == pytest.approx(mason, rel=2e-9)
+    assert effectiveness_cross_unmixed(ntu, ratio) == pytest.approx(mason, rel=1e-9)  # as its docstring says
 
 
 @given(ntu=st.one_of(st.just(0.0), st.floats(1e-250, 1e-3), st.floats(1e-3, 600.0)), ratio=st.floats(1e-9, 1.0))
@@ -284,3 +284,33 @@ def test_fit_refuses_what_no_radiator_can_do() -> None:
     too_much = 1.2 * 0.0432 * 1006.0 * 1.01
     with pytest.raises(ValueError, match="capacity rates"):
         fit_ua([0.5, 1.0], 4.0 / 60e3, [20.0, too_much], **MEASUREMENT)
+
+
+@pytest.mark.parametrize("beyond", [0.0, 1.0])
+def test_a_fit_refuses_no_heat_and_all_that_the_air_can_carry(beyond: float) -> None:
+    # The limits themselves are refused: NTU would be 0 or endless (Kays and London, chapter 2).
+    sheet = {"face_area": 0.04, "volumetric_heat_capacity": HEAT_CAPACITY, "ua_air_velocity": 1.0}
+    most = 1.2 * 0.04 * 1.0 * 1006.0
+    with pytest.raises(ValueError, match="above zero and below"):
+        fit_ua(
+            [1.0], 1e-4, [beyond * most], **sheet, ua_coolant_flow=1e-4, air_specific_heat=1006.0, air_density=1.2
+        )
+
+
+def test_a_radiator_of_less_than_a_watt_per_kelvin_is_fitted_too() -> None:
+    small = {**SHEET, "face_area": 0.0005, "ua_air": 0.9, "ua_coolant": 1.4}
+    velocity, density = np.array([0.5, 1.0, 2.0]), 1.2
+    made = radiator(density * 0.0005 * velocity, 4.0 / 60e3, **{**small, "reference_density": density})
+    assert made.max() < 1.0
+    found = fit_ua(
+        velocity,
+        4.0 / 60e3,
+        made,
+        face_area=0.0005,
+        volumetric_heat_capacity=HEAT_CAPACITY,
+        ua_air_velocity=1.0,
+        ua_coolant_flow=4.0 / 60e3,
+        air_specific_heat=1006.0,
+        air_density=density,
+    )
+    assert found.worst_deviation < 1e-4

@@ -134,4 +134,6 @@ def test_bands_go_on_a_leading_axis():
     by_band = np.stack([ABSORPTION, ABSORPTION / 2.0])
     np.testing.assert_allclose(rooms.absorption_area(AREA, by_band), [21.3, 10.65])
     np.testing.assert_allclose(rooms.mean_absorption(AREA, by_band), [21.3 / 59.0, 10.65 / 59.0])
+    two_rooms = np.stack([AREA, 3.0 * AREA])  # each room has its own surface
+    np.testing.assert_allclose(rooms.mean_absorption(two_rooms, by_band), [21.3 / 59.0, 10.65 / 59.0])
     assert np.ndim(rooms.room_constant(59.0, 0.3)) == 0
