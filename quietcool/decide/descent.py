@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from quietcool.decide.surrogate import Surrogate, merit_of, picture
+from quietcool.decide.surrogate import Surrogate, merit, merit_of, picture
 
 Floats = NDArray[np.float64]
 Ask = Callable[[Floats, NDArray[np.intp]], tuple[Floats, Floats]]
@@ -181,15 +181,15 @@ class _Runner:
             self._try(self.surrogate)
 
     def _try(self, surrogate: Surrogate) -> None:
+        low, high = np.maximum(-self.at, -self.reach), np.minimum(self.axes.high - self.at, self.reach)
+        aim = surrogate.least_within(low, high)
+        if float(np.abs(aim.move).max()) < LEAST_MOVE or self.best - aim.merit < self.precision:
+            return
         for part in (1.0, CLOSER):
-            reach = self.reach * part
-            aim = surrogate.least_within(np.maximum(-self.at, -reach), np.minimum(self.axes.high - self.at, reach))
-            far = float(np.abs(aim.move).max())
-            if far < LEAST_MOVE or self.best - aim.merit < self.precision:
-                continue
-            if self.trials and float(np.abs(self.at + aim.move - self.trials[0].at).max()) < CLOSER * far:
-                continue
-            self.trials.append(_Trial(self.at + aim.move, float(np.clip(0.5 * far, *STENCIL)), aim.merit, part))
+            move = part * aim.move
+            promised = float(merit(*surrogate.forecast(move[None]))[0])
+            stencil = float(np.clip(0.5 * np.abs(move).max(), *STENCIL))
+            self.trials.append(_Trial(self.at + move, stencil, promised, part))
 
     def end(self) -> Descent:
         """Best place that was seen."""

@@ -20,7 +20,7 @@ HIGHEST_POWER = 12.0  # of a speed that a share of the energy may grow with
 LOW_ENERGY = 0.1  # of that at the place: below, the level is continued by its tangent
 MOST_BEND = 3.0  # by which a trial may bend the picture [dB, parts of a margin's scale]
 INNER_ITERATIONS = 30
-INNER_PRECISION = 1e-6
+INNER_PRECISION = 1e-5
 DB_PER_E_FOLD = 10.0 / np.log(10.0)
 
 

@@ -1,199 +1,235 @@
-"""Mutants of one module at a time: a sign, a comparison, a constant is changed, and the module's tests shall notice.
+"""Changes of one operator, number or argument at a time: which of them does no test notice?
 
-Run from the repository's root:
+Run from the repository's root, with the extra `mutation` installed:
 
-    python -m tests.profiles.mutations --module quietcool/physics/exchangers.py --sample 40
-    python -m tests.profiles.mutations --sample 20          (all of physics, solve and the bound)
+    python -m tests.profiles.mutations --sample 150                       (physics, solve and the bound)
+    python -m tests.profiles.mutations --folder quietcool/physics --sample 0          (all there are)
+    python -m tests.profiles.mutations --folder quietcool/solve --mutant 'quietcool.solve.loop.*'
 
-A copy of the package is mutated, never the tree itself. Tests of a module are its doctests and those of its mirror in
-`tests/`, and of more files where `ALSO` names them. Survivors are printed with their line; a mutant that changes
-nothing that can be seen (a tolerance, a first guess) is one too. Exit code 1 if fewer than `--least` are killed, or if
-no mutant ran.
+The library mutmut makes the mutants, knows which test reaches which function and forks a warmed-up process for each;
+what is added here is a seeded sample of each folder in a copy of the tree, the quick tests first, and numbers in the
+tables of modules, which mutmut leaves alone (it changes nothing outside functions, and no decorated one).
+
+Survivors are printed as they were changed. `mutations_excused.toml` beside this file holds those that were looked at and
+left, each with its reason; they count as survivors all the same, and a second share counts them as killed. Exit code 1
+if in any folder fewer than `--least` are killed, or nothing ran.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
-import contextlib
-import copy
+import json
 import os
 import random
+import re
 import shutil
-import signal
+import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-
-import pytest
+from typing import Any
 
 ROOT = Path(__file__).parents[2]
-FOLDERS = ("quietcool/physics", "quietcool/solve", "quietcool/decide/bound")
-SLOWEST = 900  # of one mutant, then it counts as killed: it hangs [s]
-ALSO = {
-    "quietcool/solve": ["tests/solve/test_identities.py", "tests/solve/test_against_second_opinion.py"],
-    "quietcool/decide/bound": ["tests/decide/bound"],
+EXCUSED = tomllib.loads(Path(__file__).with_name("mutations_excused.toml").read_text(encoding="utf-8"))["excused"]
+# Of each folder what is tested with it; mutmut drops the tests that do not reach a function.
+TESTS = {
+    "quietcool/physics": ["quietcool/physics", "tests/physics", "tests/solve/test_against_second_opinion.py"],
+    "quietcool/solve": ["quietcool/solve", "tests/solve"],
+    "quietcool/decide/bound": ["quietcool/decide/bound", "tests/decide/bound"],
 }
-OPERATORS: dict[type[ast.AST], list[type[ast.AST]]] = {
-    ast.Add: [ast.Sub], ast.Sub: [ast.Add], ast.Mult: [ast.Div], ast.Div: [ast.Mult], ast.Pow: [ast.Mult],
-    ast.Lt: [ast.LtE, ast.Gt], ast.LtE: [ast.Lt, ast.Gt], ast.Gt: [ast.GtE, ast.Lt], ast.GtE: [ast.Gt, ast.Lt],
-    ast.Eq: [ast.NotEq], ast.NotEq: [ast.Eq], ast.And: [ast.Or], ast.Or: [ast.And], ast.BitAnd: [ast.BitOr],
-    ast.BitOr: [ast.BitAnd], ast.USub: [ast.UAdd],
-}  # fmt: skip
-SWAPPED = {"maximum": "minimum", "minimum": "maximum", "max": "min", "min": "max", "any": "all", "all": "any"}
+OPTIONS = ["-p", "no:cacheprovider", "-p", "tests.profiles.mutations", "-m", "not slow", "-k", "not _mutmut_"]
+SURVIVED = (0, 5, 33)  # tests passed; there were none
+SETTINGS = """
+[tool.mutmut]
+source_paths = ["quietcool"]
+only_mutate = ["{folder}/*.py"]
+also_copy = ["data_demo", "reports"]
+pytest_add_cli_args_test_selection = {tests}
+pytest_add_cli_args = {options}
+timeout_multiplier = 5.0
+timeout_constant = 6.0
+"""
 
 
-@dataclass(frozen=True)
-class Mutant:
-    """One change of one module."""
-
-    line: int
-    change: str
-    source: str
-
-
-def mutants(source: str) -> Iterator[Mutant]:
-    """Yield every mutant of a module; annotations, docstrings and imports are left alone."""
-    tree = ast.parse(source)
-    count = sum(1 for _ in changes(copy.deepcopy(tree)))
-    for number in range(count):
-        fresh = ast.parse(source)
-        for place, (line, change, apply) in enumerate(changes(fresh)):
-            if place == number:
-                apply()
-                yield Mutant(line, change, ast.unparse(ast.fix_missing_locations(fresh)))
-                break
+def pytest_collection_modifyitems(items: list[Any]) -> None:
+    """Put the quick tests first, as mutmut timed them (this module is a plugin of every run of pytest here)."""
+    for place in (Path("mutmut-stats.json"), Path("mutants/mutmut-stats.json")):
+        if place.exists():
+            seconds = json.loads(place.read_text(encoding="utf-8"))["duration_by_test"]
+            items.sort(key=lambda item: seconds.get(item.nodeid, 0.0))
 
 
-def changes(tree: ast.AST) -> Iterator[tuple[int, str, Callable[[], None]]]:
-    """Yield line, words and deed of every change that can be made to a tree."""
-    for node in list(walked(tree)):
-        line = getattr(node, "lineno", 0)
-        for field in ("op", "ops"):
-            found = getattr(node, field, None)
-            for place, old in enumerate(found if isinstance(found, list) else [found] if found else []):
-                for new in OPERATORS.get(type(old), []):
-                    yield line, f"{type(old).__name__} to {new.__name__}", setter(node, field, place, new())
-        if isinstance(node, ast.Constant) and type(node.value) in (int, float):
-            new_value = node.value + 1 if node.value != 1 else 2
-            yield line, f"{node.value!r} to {new_value!r}", setter(node, "value", None, new_value)
-        if isinstance(node, ast.Constant) and isinstance(node.value, bool):
-            yield line, f"{node.value} to {not node.value}", setter(node, "value", None, not node.value)
-        if isinstance(node, ast.Attribute) and node.attr in SWAPPED:
-            yield line, f"{node.attr} to {SWAPPED[node.attr]}", setter(node, "attr", None, SWAPPED[node.attr])
+@dataclass
+class Tally:
+    """What became of the mutants of one folder."""
+
+    killed: int = 0
+    survivors: list[tuple[str, str]] = field(default_factory=list)  # name and the changed lines
+
+    @property
+    def ran(self) -> int:
+        """Mutants that met their tests."""
+        return self.killed + len(self.survivors)
 
 
-class setter:  # noqa: N801 - a deed that is put off
-    """Set a field of a node, or one place of a list in it, when called."""
-
-    def __init__(self, node: ast.AST, field: str, place: int | None, new: object) -> None:
-        self.node, self.field, self.place, self.new = node, field, place, new
-
-    def __call__(self) -> None:
-        old = getattr(self.node, self.field)
-        if isinstance(old, list) and self.place is not None:
-            old[self.place] = self.new
-        else:
-            setattr(self.node, self.field, self.new)
+def excuse(change: str) -> str | None:
+    """Give the reason why a changed line may survive, if it is listed."""
+    return next((row["reason"] for row in EXCUSED if re.search(row["change"], change)), None)
 
 
-def walked(tree: ast.AST) -> Iterator[ast.AST]:
-    """Walk a tree without annotations and without imports."""
-    yield tree
-    for field, value in ast.iter_fields(tree):
-        if field in ("annotation", "returns") or isinstance(tree, ast.Import | ast.ImportFrom):
+def mutmut(tree: Path, *words: str) -> str:
+    """Run mutmut in the copy and return what it printed."""
+    run = subprocess.run(
+        [sys.executable, "-m", "mutmut", *words], cwd=tree, env={**os.environ, "PYTHONPATH": "."},
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace",
+    )  # fmt: skip
+    return run.stdout
+
+
+def lay_out(tree: Path, folder: str) -> None:
+    """Copy what the tests need; the tree itself is never changed."""
+    for name in ("quietcool", "tests", "data_demo", "reports"):
+        shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"), dirs_exist_ok=True)
+    settings = SETTINGS.format(folder=folder, tests=json.dumps(TESTS[folder]), options=json.dumps(OPTIONS))
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8") + settings
+    (tree / "pyproject.toml").write_text(text, encoding="utf-8")
+
+
+def exit_codes(tree: Path, folder: str) -> dict[str, int | None]:
+    """Read the exit code of every mutant's tests, None where they have not run."""
+    found: dict[str, int | None] = {}
+    for path in sorted((tree / "mutants" / folder).glob("*.py.meta")):
+        found |= json.loads(path.read_text(encoding="utf-8"))["exit_code_by_key"]
+    return found
+
+
+def in_functions(tree: Path, folder: str, drawn: random.Random, sample: int, wanted: str | None) -> Tally:
+    """Try a sample of the mutants that mutmut makes."""
+    said = mutmut(tree, "run", "--max-children", "1", "no such mutant")  # makes them and times the tests
+    names = sorted(exit_codes(tree, folder))
+    if wanted:
+        names = [name for name in names if re.fullmatch(wanted.replace("*", ".*"), name)]
+    chosen = drawn.sample(names, min(sample or len(names), len(names)))
+    sys.stdout.write(f"{folder}: {len(chosen)} of {len(names)} mutants of functions\n")
+    sys.stdout.flush()
+    if not chosen:
+        sys.stdout.write(said[-2000:])
+        return Tally()
+    said = mutmut(tree, "run", "--max-children", "1", *chosen)
+    tally, codes = Tally(), exit_codes(tree, folder)
+    for name in chosen:
+        code = codes[name]
+        if code in SURVIVED:
+            lines = mutmut(tree, "show", name).splitlines()
+            changed = [line for line in lines if re.match(r"[-+](?![-+]{2} )", line)]
+            tally.survivors.append((name, "\n".join([f"# {name}", *changed])))
+        elif code is not None:
+            tally.killed += 1
+    if not tally.ran:
+        sys.stdout.write(said[-2000:])
+    return tally
+
+
+def constants(source: str) -> Iterator[tuple[int, str, str]]:
+    """Yield line, change and changed source for every number of a module that stands outside functions."""
+    lines = source.splitlines(keepends=True)
+    for statement in ast.parse(source).body:
+        if not isinstance(statement, ast.Assign | ast.AnnAssign):
             continue
-        for child in value if isinstance(value, list) else [value]:
-            if isinstance(child, ast.AST):
-                yield from walked(child)
+        for node in ast.walk(statement):
+            if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+                old = node.value
+                new = old + 1 if isinstance(old, int) else old * 1.1 if old else 1.0
+                line, first, last = node.lineno - 1, node.col_offset, node.end_col_offset
+                text = lines[line].encode()
+                changed = (text[:first] + repr(new).encode() + text[last:]).decode()
+                yield (
+                    node.lineno,
+                    f"-{lines[line].rstrip()}\n+{changed.rstrip()}",
+                    "".join([*lines[:line], changed, *lines[line + 1 :]]),
+                )
 
 
-def tests_of(module: str) -> list[str]:
-    """Files whose tests speak of a module, the module's own doctests first."""
-    path = Path(module)
-    mirror = Path("tests", *path.parts[1:-1], f"test_{path.name}")
-    named = [module] + ([str(mirror)] if (ROOT / mirror).exists() else [])
-    for folder, more in ALSO.items():
-        if module.startswith(folder):
-            named += [name for name in more if name not in named]
-    return named
+def tests_of(module: Path, folder: str) -> list[str]:
+    """Doctests and mirror of a module; all tests of the folder where there is no mirror."""
+    mirror = Path("tests", *module.parts[1:-1], f"test_{module.name}")
+    return [str(module), str(mirror)] if (ROOT / mirror).exists() else TESTS[folder]
 
 
-def survives(copied: Path, module: str, mutant: Mutant | None) -> bool:
-    """Whether the tests of a module pass with a mutant (with none: without a change), in a process of its own."""
-    real = (ROOT / module).read_text(encoding="utf-8")
-    (copied / module).write_text(mutant.source if mutant else real, encoding="utf-8")
-    child = os.fork()
-    if child == 0:
-        os.chdir(copied)
-        sys.path.insert(0, str(copied))
-        silence = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(silence, 1)
-        os.dup2(silence, 2)
-        signal.alarm(SLOWEST)
-        names = [name for name in tests_of(module) if mutant is None or name != module or ">>>" in real]
-        os._exit(int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-m", "not slow", *names])))
-    _, status = os.waitpid(child, 0)
-    (copied / module).write_text(real, encoding="utf-8")
-    # 5: no test was found, which is no reason to be pleased.
-    return os.waitstatus_to_exitcode(status) in (0, 5)
+def at_modules(tree: Path, folder: str, drawn: random.Random, sample: int) -> Tally:
+    """Try a sample of numbers in the tables of modules, each a tenth more, in a process of its own."""
+    every = [
+        (path.relative_to(tree), line, change, source)
+        for path in sorted((tree / folder).glob("*.py"))
+        for line, change, source in constants(path.read_text(encoding="utf-8"))
+    ]
+    chosen = drawn.sample(every, min(sample or len(every), len(every)))
+    sys.stdout.write(f"{folder}: {len(chosen)} of {len(every)} numbers outside functions\n")
+    sys.stdout.flush()
+    tally = Tally()
+    for path, line, change, source in chosen:
+        real = (tree / path).read_text(encoding="utf-8")
+        (tree / path).write_text(source, encoding="utf-8")
+        words = [sys.executable, "-m", "pytest", "-x", "-q", *OPTIONS, *tests_of(path, folder)]
+        try:
+            code = subprocess.run(
+                words, cwd=tree, env={**os.environ, "PYTHONPATH": "."}, capture_output=True, timeout=600
+            ).returncode
+        except subprocess.TimeoutExpired:
+            code = -1
+        finally:
+            (tree / path).write_text(real, encoding="utf-8")
+        if code in SURVIVED:
+            tally.survivors.append((f"{path}:{line}", f"# {path}:{line}\n{change}"))
+        else:
+            tally.killed += 1
+    return tally
 
 
-@contextlib.contextmanager
-def copied_tree() -> Iterator[Path]:
-    """Lay out a copy that may be spoiled; this process must not have imported the package."""
-    assert not [name for name in sys.modules if name.partition(".")[0] == "quietcool"]
-    with tempfile.TemporaryDirectory() as folder:
-        for name in ("quietcool", "tests", "data_demo", "reports"):
-            shutil.copytree(ROOT / name, Path(folder) / name, ignore=shutil.ignore_patterns("__pycache__"))
-        shutil.copy(ROOT / "pyproject.toml", folder)
-        os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
-        sys.dont_write_bytecode = True
-        yield Path(folder)
+def report(folder: str, tally: Tally, least: float) -> bool:
+    """Print what survived and the shares; tell whether enough was killed."""
+    reasons = [excuse(change) for _, change in tally.survivors]
+    for (_, change), reason in zip(tally.survivors, reasons, strict=True):
+        sys.stdout.write(f"\n{change}\n{f'  excused: {reason}' if reason else '  SURVIVED'}\n")
+    excused = sum(reason is not None for reason in reasons)
+    share = tally.killed / tally.ran if tally.ran else 0.0
+    kind = (tally.killed + excused) / tally.ran if tally.ran else 0.0
+    sys.stdout.write(
+        f"\n{folder}: ran {tally.ran}, killed {tally.killed} ({share:.1%}), survived {len(tally.survivors)}, "
+        f"of these excused {excused} ({kind:.1%} killed or excused)\n\n"
+    )
+    sys.stdout.flush()
+    return tally.ran > 0 and share >= least
 
 
 def main() -> int:
     words = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    words.add_argument("--module", action="append", help="a file of the package; all of FOLDERS if not given")
-    words.add_argument("--sample", type=int, default=0, help="mutants of each module, drawn at random; 0 for all")
+    words.add_argument("--folder", action="append", choices=TESTS, help="all of them if not given")
+    words.add_argument("--sample", type=int, default=150, help="mutants of functions in each folder; 0 for all")
+    words.add_argument("--numbers", type=int, default=20, help="numbers outside functions in each folder; 0 for all")
+    words.add_argument("--mutant", help="only mutants of this name, * stands for anything, and no numbers")
     words.add_argument("--seed", type=int, default=0)
-    words.add_argument("--least", type=float, default=0.85, help="share that must be killed")
-    words.add_argument("--most-seconds", type=float, default=float("inf"))
+    words.add_argument("--least", type=float, default=0.85, help="share that must be killed in each folder")
+    words.add_argument("--tree", type=Path, help="where to lay out the copies, kept for the next run")
     asked = words.parse_args()
-    modules = asked.module or sorted(
-        str(path.relative_to(ROOT))
-        for name in FOLDERS
-        for path in (ROOT / name).glob("*.py")
-        if path.stem != "__init__"
-    )
-    whole, killed, start = 0, 0, time.monotonic()
-    with copied_tree() as copied:
-        for module in modules:
-            found = list(mutants((ROOT / module).read_text(encoding="utf-8")))
-            drawn = random.Random(asked.seed).sample(found, min(asked.sample or len(found), len(found)))
-            if time.monotonic() - start > asked.most_seconds:
-                break
-            if not survives(copied, module, None):
-                sys.stdout.write(f"{module}: its tests fail, or take too long, without any change\n")
-                return 1
-            dead = 0
-            for done, mutant in enumerate(drawn):
-                if time.monotonic() - start > asked.most_seconds:
-                    drawn = drawn[:done]
-                    break
-                if survives(copied, module, mutant):
-                    sys.stdout.write(f"survived {module}:{mutant.line}: {mutant.change}\n")
-                else:
-                    dead += 1
-                sys.stdout.flush()
-            whole, killed = whole + len(drawn), killed + dead
-            sys.stdout.write(f"{module}: {dead} of {len(drawn)} killed, of {len(found)} that there are\n")
-            sys.stdout.flush()
-    sys.stdout.write(f"{killed} of {whole} killed, {killed / whole if whole else 0.0:.0%}\n")
-    return 0 if whole and killed >= asked.least * whole else 1
+    sys.stdout.write(f"seed {asked.seed}\n")
+    enough = []
+    for folder in asked.folder or TESTS:
+        with tempfile.TemporaryDirectory() as temporary:
+            tree = (asked.tree or Path(temporary)) / folder.replace("/", "-")
+            tree.mkdir(parents=True, exist_ok=True)
+            lay_out(tree, folder)
+            drawn = random.Random(asked.seed)
+            tally = in_functions(tree, folder, drawn, asked.sample, asked.mutant)
+            if not asked.mutant and tally.ran:
+                more = at_modules(tree, folder, drawn, asked.numbers)
+                tally = Tally(tally.killed + more.killed, tally.survivors + more.survivors)
+            enough.append(report(folder, tally, asked.least))
+    return 0 if enough and all(enough) else 1
 
 
 if __name__ == "__main__":
