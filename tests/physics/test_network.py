@@ -173,3 +173,19 @@ def test_a_law_that_jumps_past_zero_is_never_called_solved() -> None:
     assert not got.converged[0]
     assert got.flow[0, 0] == pytest.approx(0.3, abs=1e-6)  # beside the jump all the same
     assert got.residual[0] == pytest.approx(0.1)  # 1 Pa of the scale of 10 Pa
+
+
+def test_each_case_of_a_batch_takes_the_steps_that_it_takes_alone() -> None:
+    # Laws over six orders of magnitude: some cases go straight to their end, others have their steps shortened often.
+    rng = np.random.default_rng(8)
+    shutoff, square = rng.uniform(0.0, 20.0, (30, 4)), 10.0 ** rng.uniform(-3.0, 3.0, (30, 4))
+    linear = 10.0 ** rng.uniform(-5.0, 0.0, (30, 4))
+    source, target = [REFERENCE, 0, 0, 1], [0, REFERENCE, 1, REFERENCE]
+    start = 10.0 ** rng.uniform(-3.0, 1.0, (4, 30))
+    together = solved(Falling(shutoff, linear, square), source, target, 2, start)
+    assert together.converged.all()
+    assert np.ptp(together.iterations) > 5
+    for case in range(30):
+        alone = solved(Falling(shutoff[case], linear[case], square[case]), source, target, 2, start[:, case : case + 1])
+        assert together.iterations[case] == alone.iterations[0]
+        assert together.flow[:, case] == pytest.approx(alone.flow[:, 0], rel=1e-12)
