@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from quietcool.entry.build import ROOM, AirPath, Build, Core, FanRow, Opening, Plate, Radiator, Screen
 from quietcool.solve.operating_point import OperatingPoint, solve_operating_point
-from tests.plain_builds import plain_build
+from tests.plain_builds import plain_build, pressurised_saddle
 from tests.random_builds import random_build, random_speeds
 from tests.second_opinion.air_side import Fans, element_law
 from tests.second_opinion.coolant_side import properties_at
@@ -408,3 +408,28 @@ def test_an_empty_batch_has_every_field_and_no_case() -> None:
     for field in fields(one):
         assert getattr(none, field.name).shape == (0, *getattr(one, field.name).shape[1:])
         assert getattr(nowhere, field.name).shape == (2, 0, *getattr(one, field.name).shape[1:])
+
+
+@pytest.mark.parametrize("scale", [0.6, 1.5])
+def test_a_stretched_curve_is_the_curve_with_stretched_points(scale: float) -> None:
+    # What a scale of flow means: every point of the sheet's curve at that many times its flow; with a saddle too.
+    build = pressurised_saddle()
+
+    def bent(name: str) -> Build:
+        groups = []
+        for group in build.fan_groups:
+            curve = group.fan.curve
+            points = tuple(scale * flow for flow in curve.flow)
+            curve = replace(curve, flow_scale=scale) if name == "scale" else replace(curve, flow=points)
+            groups.append(replace(group, fan=replace(group.fan, curve=curve)))
+        return replace(build, fan_groups=tuple(groups))
+
+    rng = np.random.default_rng(6)
+    lowest, highest = np.array([[speeds.lowest, speeds.highest] for speeds in build.speed_ranges]).T
+    speeds = rng.uniform(lowest, highest, (12, lowest.size))
+    one, other = (solve_operating_point(bent(name), build.states[0], speeds) for name in ("scale", "points"))
+    assert np.array_equal(one.converged, other.converged)
+    assert one.converged.sum() > 6
+    for name in ("mass_flow", "enclosure_pressure", "coolant_temp_max"):
+        first, second = (getattr(point, name)[one.converged] for point in (one, other))
+        assert first == pytest.approx(second, rel=1e-6, abs=1e-9)
