@@ -51,7 +51,8 @@ class Axes(NamedTuple):
         ones = np.ones(n)
         if ranges is None:
             return cls(ones, ones)
-        ratio = ranges[1] / np.where(ranges[0] > 0.0, ranges[0], ranges[1] + (ranges[1] == 0.0))
+        lowest = np.where(ranges[0] > 0.0, ranges[0], 1.0)
+        ratio = np.where(ranges[0] > 0.0, ranges[1] / lowest, 1.0)
         return cls(ratio, np.where(ranges[1] > ranges[0], np.where(ratio > 1.0, np.log(ratio), 1.0), 0.0))
 
     def coordinates(self, places: Floats) -> Floats:

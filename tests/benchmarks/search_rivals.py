@@ -7,6 +7,7 @@ dual annealing and SLSQP with finite differences, because that is how these are 
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import time
 from collections.abc import Callable
@@ -47,6 +48,7 @@ class Rival:
     seconds: float  # of the processor at most
     seed: int
     steps: list[tuple[float, int, float]] = field(default_factory=list)  # [s], cases, [dB(A)]
+    spent: float = np.nan  # to its own end [s]
 
     def __post_init__(self) -> None:
         """Ask the package's own question; the clock runs from here."""
@@ -83,7 +85,7 @@ class Rival:
         return next(((s, n) for s, n, heard in self.steps if heard <= level), None)
 
 
-def differential(rival: Rival) -> None:
+def differential(rival: Rival, tolerance: float = 1e-8, generations: int = 200) -> None:
     """SciPy's differential evolution, every generation as one batch."""
     bounds: Any = [(0, size - 1) for size in rival.sizes]
 
@@ -92,7 +94,7 @@ def differential(rival: Rival) -> None:
 
     differential_evolution(
         merit, bounds, integrality=[True] * len(bounds), vectorized=True, updating="deferred", polish=False,
-        maxiter=200, popsize=POPULATION, tol=1e-8, rng=rival.rng,
+        maxiter=generations, popsize=POPULATION, tol=tolerance, rng=rival.rng,
     )  # fmt: skip
 
 
@@ -183,6 +185,18 @@ def compete(name: str, build: Build, state: State, enough: float, seconds: float
                 search(rival)
         except EnoughError:
             rivals.append(rival)
+    return rivals
+
+
+def to_its_own_end(build: Build, state: State, seconds: float) -> list[Rival]:
+    """Run differential evolution as SciPy offers it, until it believes that it has converged or its time is over."""
+    rivals = []
+    for seed in range(RIVALS["differential evolution"][1]):
+        rival = Rival(build, state, -np.inf, seconds, seed)
+        with contextlib.suppress(EnoughError):
+            differential(rival, tolerance=0.01, generations=1000)
+        rival.spent = time.process_time() - rival.start
+        rivals.append(rival)
     return rivals
 
 

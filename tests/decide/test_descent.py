@@ -89,6 +89,19 @@ def test_a_forecast_at_the_end_holds_a_tenth_of_the_speed_away() -> None:
     assert np.abs(true_level - end.level).max() > 0.5  # it is not that nothing happens there
 
 
+def test_a_group_that_stands_or_has_one_speed_is_left_where_it_is() -> None:
+    """Ranges of a group that is stuck at rest and of one that knows one speed: neither has anywhere to go."""
+    ranges = np.array([[0.0, 20.0, 8.0], [0.0, 20.0, 40.0]])
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        return 40.0 + 10.0 * places.sum(axis=1), np.zeros((len(places), 0))
+
+    end = descend_together(ask, np.array([[0.7, 0.2, 0.9]]), ranges)[0]
+
+    assert end.place[2] == pytest.approx(0.0, abs=1e-9)
+    assert np.all(np.isfinite(end.forecast(np.array([[0.0, 0.0, 0.5]]))[0]))
+
+
 def test_looking_round_a_place_goes_nowhere() -> None:
     ranges, places = np.stack([LOWEST, HIGHEST]), np.array([[0.3, 0.5], [1.0, 0.0]])
     found = look_round(two_fans, places, ranges)

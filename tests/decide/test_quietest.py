@@ -206,7 +206,7 @@ def test_ctrl_c_in_the_proof_gives_the_best_so_far_with_the_bound_so_far() -> No
 def test_a_bound_above_a_feasible_level_stops_the_tool(monkeypatch: pytest.MonkeyPatch) -> None:
     """A sabotaged proof: what the tool must never believe."""
 
-    def sabotaged(question: Question, best: object, seconds: float, report: object) -> Proof:
+    def sabotaged(question: Question, *_: object) -> Proof:
         found = find_incumbent(question).best
         return Proof(found.level + 0.5, found, 1, True, False)
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
-from quietcool.physics.curves import monotone_cubic, pressure_curve, pressure_rise
+from quietcool.physics.curves import monotone_cubic, pressure_curve, pressure_rise, stack_curves
 
 
 @pytest.mark.parametrize("points", [2, 3, 4, 11])
@@ -88,3 +88,35 @@ def test_a_curve_that_ends_above_zero_goes_on_along_its_end() -> None:
     assert got.slope[:3] == pytest.approx([end] * 3, rel=1e-12)  # and no kink where the continuation begins or ends
     beyond = 1.5 * end * curve.free_flow  # -k (Q^2 - Q0^2) at 2 Q0 with k = -end / (2 Q0)
     assert got.pressure[3] == pytest.approx(beyond, rel=1e-12)
+
+
+def test_stacked_curves_answer_as_each_does_alone() -> None:
+    """Curves of 2, 3, 5 and 30 points, turning and at rest, forward and reversed, in small and in large batches."""
+    rng = np.random.default_rng(11)
+    curves = []
+    for points in (2, 3, 5, 30):
+        flow = np.linspace(0.0, 0.05 * points, points)
+        pressure = np.sort(rng.uniform(0.0, 30.0, points))[::-1] + np.linspace(1.0, 0.0, points)
+        curves.append(pressure_curve(flow, pressure, speed=20.0 + points, density=1.2))
+    for cases in (7, 900):
+        flows = rng.uniform(-0.3, 2.5, (4, cases))
+        speeds = np.where(rng.uniform(size=(4, cases)) < 0.2, 0.0, rng.uniform(5.0, 40.0, (4, cases)))
+        scale = rng.uniform(0.9, 1.1, (4, 1))
+        together = pressure_rise(stack_curves(curves), flows, speeds, 1.1, flow_scale=scale, pressure_scale=1.0 / scale)
+        for i, curve in enumerate(curves):
+            alone = pressure_rise(
+                curve, flows[i], speeds[i], 1.1, flow_scale=scale[i], pressure_scale=1.0 / scale[i]
+            )  # fmt: skip
+            assert together.pressure[i] == pytest.approx(alone.pressure, rel=1e-12, abs=1e-12)
+            assert together.slope[i] == pytest.approx(alone.slope, rel=1e-12, abs=1e-12)
+
+
+def test_a_stack_of_curves_is_what_scipy_interpolates_between_the_points() -> None:
+    """SciPy's PchipInterpolator at each sheet's own speed and density."""
+    sheets = [([0.0, 0.01, 0.03], [20.0, 14.0, 0.0]), ([0.0, 0.02, 0.03, 0.05, 0.06], [30.0, 26.0, 20.0, 9.0, 0.0])]
+    stacked = stack_curves([pressure_curve(*sheet, speed=25.0, density=1.2) for sheet in sheets])
+    flows = np.stack([np.linspace(0.0, sheet[0][-1], 50) for sheet in sheets])
+    found = pressure_rise(stacked, flows, 25.0, 1.2).pressure
+
+    for i, (flow, pressure) in enumerate(sheets):
+        assert found[i] == pytest.approx(PchipInterpolator(flow, pressure)(flows[i]), abs=1e-12)
