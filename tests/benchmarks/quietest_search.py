@@ -151,8 +151,8 @@ def table(found: dict[str, Any]) -> list[str]:
         f"only to that moment, without the time it would need to know that it may stop, and for {LONGEST:g} s at most:",
         "a run that did not get there counts with that, and `>` marks a median of such runs. Nobody who searches knows",
         "the best beforehand: the line 'to its own end' is SciPy's differential evolution with its own settings, until",
-        f"it stops by itself ({LONGEST_TO_END:g} s at most). All ask the package's solver. Brute force is the number of",
-        "settings times what one costs in a batch of 4,096; nobody ran it.", "",
+        f"it stops by itself ({LONGEST_TO_END:g} s at most). All ask the package's solver. Brute force is how many",
+        "settings there are times what one costs in a batch of 4,096; nobody ran it.", "",
         "| question | search: s | cases | first seen: s | cases | above best, dB | proof: s | gap, dB "
         "| rival | s | cases | runs that got there | worst above best, dB | s over search | cases over search "
         "| s over first seen |",
