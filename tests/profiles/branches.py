@@ -1,6 +1,6 @@
 """Which branches of the package no test takes: all must be taken in physics, entry and solve, 95 % overall.
 
-Run from the repository's root (a quarter of an hour on one processor):
+Run from the repository's root (twenty minutes on one processor):
 
     python -m tests.profiles.branches --workers 2
 
