@@ -34,6 +34,8 @@ from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 ROOT = Path(__file__).parents[2]
 EXCUSED = tomllib.loads(Path(__file__).with_name("mutations_excused.toml").read_text(encoding="utf-8"))["excused"]
 COUNTED = "tests/test_counts.py::test_a_proven_answer_takes_no_more_cases_and_boxes"
@@ -64,11 +66,13 @@ track_dependencies = false
 """
 
 
-def pytest_collection_modifyitems(items: list[Any]) -> None:
+def pytest_collection_modifyitems(config: pytest.Config, items: list[Any]) -> None:
     """Put the quick tests first, as mutmut timed them, and leave out what comes after the time of a mutant.
 
-    This module is a plugin of every run of pytest here.
+    This module is a plugin of every run of pytest here. Where tests are only listed, all of them are.
     """
+    if config.option.collectonly:
+        return
     for place in (Path("mutmut-stats.json"), Path("mutants/mutmut-stats.json")):
         if place.exists():
             seconds = json.loads(place.read_text(encoding="utf-8"))["duration_by_test"]
