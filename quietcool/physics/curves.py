@@ -132,6 +132,10 @@ def stack_curves(curves: Sequence[PressureCurve]) -> PressureCurves:
         The shorter ones are filled up with knots that no flow reaches, and with their last piece: at rest, where all
         stretched knots are 0, a forward flow lies beyond every one of them.
 
+    Notes
+    -----
+    Numbers are put side by side and none is made: no reference needed.
+
     Examples
     --------
     >>> short = pressure_curve([0, 50, 100], [24, 15, 0], speed=25.0, density=1.2)
