@@ -258,7 +258,7 @@ def descend_on_grid(question: Question, starts: list[Incumbent]) -> Incumbent:
     known: set[bytes] = {start.steps.tobytes() for start in starts}
     running, best = starts, functools.reduce(_better, starts)
     while running := [one for one in running if one.merit <= best.merit + HOPELESS]:
-        moves = [[m for m in moves_from(question, start) if _is_new(m, known)] for start in running]
+        moves = [[m for m in moves_from(question, start) if is_new(m, known)] for start in running]
         if not any(moves):
             break
         level, margins = question.ask(grid_speeds(question, np.array([m for mine in moves for m in mine])))
@@ -273,7 +273,8 @@ def descend_on_grid(question: Question, starts: list[Incumbent]) -> Incumbent:
     return best
 
 
-def _is_new(steps: Steps, known: set[bytes]) -> bool:
+def is_new(steps: Steps, known: set[bytes]) -> bool:
+    """Whether a setting was not met before; it is known from then on."""
     key = steps.tobytes()
     if key in known:
         return False

@@ -20,7 +20,7 @@ from quietcool.decide.bound.prices import box_round, price_scales
 from quietcool.decide.bound.propagation import Examined, examine, least_energies, pick
 from quietcool.decide.bound.relaxation import Evaluation, Relaxation, price_count
 from quietcool.decide.bound.statement import first_prices
-from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid
+from quietcool.decide.incumbent import Incumbent, best_of, descend_on_grid, is_new
 from quietcool.decide.question import Question
 
 Floats = NDArray[np.float64]
@@ -340,10 +340,9 @@ class BoxSearch:
 
     def _solve(self, steps: NDArray[np.intp]) -> None:
         """Solve settings that were not solved before; a quieter feasible one becomes the incumbent."""
-        fresh = [row for row in np.unique(steps, axis=0) if row.tobytes() not in self.seen_settings]
+        fresh = [row for row in np.ascontiguousarray(steps) if is_new(row, self.seen_settings)]
         if not fresh:
             return
-        self.seen_settings.update(row.tobytes() for row in fresh)
         found = best_of(self.question, np.array(fresh))
         feasible_before = self.best.worst_margin >= 0.0
         if found.worst_margin >= 0.0 and (not feasible_before or found.level < self.best.level):
