@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -38,6 +38,11 @@ class Descent(NamedTuple):
         """Forecast level (places,) and margins (places, limits) at places (places, n) near the end."""
         return self.surrogate.forecast(self.axes.coordinates(places) - self.axes.coordinates(self.place))
 
+    def forecast_all(self, places: Sequence[Floats]) -> tuple[Floats, Floats]:
+        """Forecast every combination of places along the axes, those along the last axis changing fastest."""
+        here = self.axes.coordinates(self.place)
+        return self.surrogate.forecast_all([self.axes.along(i, one) - here[i] for i, one in enumerate(places)])
+
 
 class Axes(NamedTuple):
     """Coordinates in which shares of noise are near to powers: the logarithm of the speed over the lowest."""
@@ -59,6 +64,10 @@ class Axes(NamedTuple):
         """Coordinates of places (..., n) in parts of the range."""
         curved = self.ratio > 1.0
         return np.where(curved, np.log1p(np.where(curved, places * (self.ratio - 1.0), 0.0)), places)
+
+    def along(self, axis: int, places: Floats) -> Floats:
+        """Coordinates of places (...) along one axis."""
+        return Axes(self.ratio[axis], self.high[axis]).coordinates(places)
 
     def places(self, coordinates: Floats) -> Floats:
         """Places of coordinates (..., n), in parts of the range."""

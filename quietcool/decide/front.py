@@ -13,6 +13,7 @@ from quietcool.decide.axes import Axis, column_of, limited_to
 from quietcool.decide.descent import Descent, descend_together, look_round
 from quietcool.decide.incumbent import Incumbent, grid_speeds, moves_from, spread, stop_choices, turning_ranges
 from quietcool.decide.incumbent import turning_speeds as speeds_at
+from quietcool.decide.nearby import nearby
 from quietcool.decide.question import Question, Tally
 from quietcool.entry.build import Build, State
 
@@ -240,27 +241,12 @@ class _FrontSearch:
 
     def _promising(self, start: Start, end: Descent, slack: float) -> Steps:
         """Settings near a place that are forecast to be the quietest feasible ones: near ones, and far ones."""
-        stopped, rows = self.choices[start.choice], []
+        rows = []
         for most, widest in zip(FORECASTS, WIDEST, strict=True):
-            steps = self._round(speeds_at(end.place, self.ranges, stopped), stopped, most, widest)
-            places = (grid_speeds(self.question, steps) - self.ranges[0]) / self.span
-            level, margins = end.forecast(np.where(stopped, end.place, places))
-            lack = np.maximum(-margins.min(axis=1, initial=np.inf) - slack, 0.0)
-            order = np.argsort(level + LACK_PENALTY * lack, kind="stable")
-            rows.append(steps[order[:CARRIED]])
+            near = nearby(self.question, self.ranges, end, self.choices[start.choice], most, widest)
+            worth = near.level + LACK_PENALTY * np.maximum(-near.least - slack, 0.0)
+            rows.append(near.steps(np.argsort(worth, kind="stable")[:CARRIED]))
         return np.concatenate(rows)
-
-    def _round(self, speeds: Floats, stopped: NDArray[np.bool_], most: int, widest: int) -> Steps:
-        """Settings round given speeds, narrower where groups are many, (settings, groups + 1)."""
-        grids = self.question.grids
-        turning_groups = max(int(np.count_nonzero(~stopped)), 1)
-        width = min(max(2, int(float(most) ** (1.0 / turning_groups))), widest)
-        choices = []
-        for grid, speed, still in zip(grids, speeds, stopped, strict=True):
-            turning = np.flatnonzero((grid == 0.0) if still else (grid > 0.0) | (grid.size == 1))
-            near = np.argsort(np.abs(grid[turning] - speed), kind="stable")[:width]
-            choices.append(np.sort(turning[near]))
-        return np.stack([axis.ravel() for axis in np.meshgrid(*choices, indexing="ij")], axis=-1)
 
     def _polish(self, limits: Floats, *, cold: bool) -> None:
         """Move on the grid from every target's best setting, all together, until none gets better."""

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietcool.decide.descent import Descent, descend_together
+from quietcool.decide.nearby import Nearby, nearby
 from quietcool.decide.question import Question
 from quietcool.decide.surrogate import merit_of
 
@@ -27,10 +28,9 @@ HOPELESS = 1.0  # a descent, or a setting on its way, is given up so far above t
 POLISHED = 3  # descents whose end is carried to the grid
 SAME = 0.02  # ends nearer to each other are one, in parts of the range
 NEARLY = 0.05  # margin that a descent's end, or a forecast, may lack
-MOST_FORECASTS = 50_000
+MOST_FORECASTS = 100_000
 EXACT_AT_ONCE = 24  # of each kind, for one end
 EXACT_ROUNDS = 3
-ROUNDING = 1e-9
 MOST_LACK = 50.0  # of a margin, that the screening counts
 PAIR_MOVES = ((1, 1), (2, 1), (1, 2), (2, 2), (3, 1), (1, 3), (3, 2), (2, 3))
 MANY_GROUPS = 5  # with more, fewer pair moves are tried at once
@@ -167,7 +167,7 @@ def _carry_to_grid(
 
     Where none of an end's is feasible, the one that lacks least; nothing of an end where nothing near looks promising.
     """
-    queues = [_promising(question, ranges, *end) for end in ends]
+    queues = [_Queue(nearby(question, ranges, *end, MOST_FORECASTS)) for end in ends]
     best: list[Incumbent | None] = [None] * len(ends)
     for _ in range(EXACT_ROUNDS):
         quietest = min((one.level for one in best if one is not None and one.worst_margin >= 0.0), default=np.inf)
@@ -185,12 +185,13 @@ def _carry_to_grid(
 class _Queue:
     """Settings near the end of a descent in the order in which they are worth solving."""
 
-    def __init__(self, steps: Steps, level: Floats, least: Floats, faster: NDArray[np.bool_]) -> None:
-        order = np.argsort(level, kind="stable")
-        self.steps, self.level = steps, level
+    def __init__(self, near: Nearby) -> None:
+        order = np.argsort(near.level, kind="stable")
+        self.near = near
         # Of those that a forecast calls nearly safe all may fail; and all may at the brink of a fan's saddle, where
         # no forecast holds: then those remain in which no group is slower than at the end of the descent.
-        self.kinds = [order[least[order] >= -NEARLY], order[least[order] >= 0.0], order[faster[order]][:EXACT_AT_ONCE]]
+        least, faster = near.least[order], near.faster()[order]
+        self.kinds = [order[least >= -NEARLY], order[least >= 0.0], order[faster][:EXACT_AT_ONCE]]
         self.place = 0
 
     def next_batch(self, quietest: float) -> Steps:
@@ -198,18 +199,7 @@ class _Queue:
         part = slice(self.place, self.place + EXACT_AT_ONCE)
         self.place = part.stop
         batch = np.unique(np.concatenate([kind[part] for kind in self.kinds]))
-        worthwhile: Steps = self.steps[batch[self.level[batch] <= quietest]]
-        return worthwhile
-
-
-def _promising(question: Question, ranges: Floats, end: Descent, stopped: NDArray[np.bool_]) -> _Queue:
-    """Forecast the settings near the end of a descent."""
-    steps = _neighbours(question, turning_speeds(end.place, ranges, stopped), stopped)
-    span = np.where(ranges[1] > ranges[0], ranges[1] - ranges[0], 1.0)
-    places = np.where(stopped, end.place, (grid_speeds(question, steps) - ranges[0]) / span)
-    level, margins = end.forecast(places)
-    faster = np.all(places >= end.place - ROUNDING, axis=1)
-    return _Queue(steps, level, margins.min(axis=1, initial=np.inf), faster)
+        return self.near.steps(batch[self.near.level[batch] <= quietest])
 
 
 def _better(one: Incumbent | None, other: Incumbent) -> Incumbent:
@@ -219,21 +209,6 @@ def _better(one: Incumbent | None, other: Incumbent) -> Incumbent:
     if min(one.worst_margin, other.worst_margin) >= 0.0:
         return one if one.level <= other.level else other
     return one if one.worst_margin >= other.worst_margin else other
-
-
-def _neighbours(question: Question, speeds: Floats, stopped: NDArray[np.bool_]) -> Steps:
-    """Grid settings round given speeds, (settings, groups + 1); narrower where groups are many."""
-    grids = question.grids
-    width = max(2, int(MOST_FORECASTS ** (1.0 / len(grids))))
-    choices = []
-    for grid, speed, still in zip(grids, speeds, stopped, strict=True):
-        if still:
-            choices.append(np.zeros(1, dtype=np.intp))
-            continue
-        turning = np.flatnonzero(grid > 0.0) if np.any(grid > 0.0) else np.arange(grid.size)
-        near = np.argsort(np.abs(grid[turning] - speed), kind="stable")[:width]
-        choices.append(np.sort(turning[near]))
-    return np.stack([axis.ravel() for axis in np.meshgrid(*choices, indexing="ij")], axis=-1)
 
 
 def grid_speeds(question: Question, steps: Steps) -> Floats:

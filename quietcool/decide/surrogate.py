@@ -7,6 +7,8 @@ noise is made of, so that the picture of it holds far from the place.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -32,21 +34,42 @@ class Aim(NamedTuple):
 
 
 class Surrogate(NamedTuple):
-    """Level and margins round a place; a move is a difference of coordinates from there."""
+    """Level and margins round a place; a move is a difference of coordinates from there.
+
+    Along every axis the energy grows by scale (e^(power move) - 1) + linear move + square move^2, in parts of that at
+    the place; the first where a power of the speed fits, the others where none does.
+    """
 
     level: float  # at the place [dB]
     margins: Floats  # at the place, (limits,)
-    slope: Floats  # of the energy, in parts of that at the place, then of the margins, (n, 1 + limits)
-    curvature: Floats  # the same, (n, 1 + limits)
+    scale: Floats  # (n,)
+    power: Floats  # (n,)
+    linear: Floats  # (n,)
+    square: Floats  # (n,)
+    slope: Floats  # of the margins, (n, limits)
+    bow: Floats  # half of their curvature, (n, limits)
     along: Floats  # direction in which it is bent besides, over the length of the move that was tried, (n,)
     bend: Floats  # of the level, then of the margins, at the end of that move, (1 + limits,)
 
     def forecast(self, moves: Floats) -> tuple[Floats, Floats]:
         """Forecast level (moves,) and margins (moves, limits) of moves (moves, n)."""
-        bent = (moves @ self.along) ** 2
-        level = self.level + DB_PER_E_FOLD * _logarithm(self._energy(moves)) + self.bend[0] * bent
-        margins = self.margins + moves @ self.slope[:, 1:] + 0.5 * (moves * moves) @ self.curvature[:, 1:]
-        return level, margins + bent[:, None] * self.bend[1:]
+        growth = self.scale * np.expm1(self.power * moves) + moves * (self.linear + self.square * moves)
+        return self._summed_up(growth.sum(axis=-1), moves @ self.slope + (moves * moves) @ self.bow, moves @ self.along)
+
+    def forecast_all(self, moves: Sequence[Floats]) -> tuple[Floats, Floats]:
+        """Forecast every combination of moves along the axes, those along the last axis changing fastest."""
+        total = np.zeros((1, 2 + self.margins.size))
+        for i, one in enumerate(moves):
+            growth = self.scale[i] * np.expm1(self.power[i] * one) + one * (self.linear[i] + self.square[i] * one)
+            margins = one[:, None] * self.slope[i] + (one * one)[:, None] * self.bow[i]
+            part = np.column_stack([growth, margins, one * self.along[i]])
+            total = (total[:, None] + part).reshape(-1, total.shape[1])
+        return self._summed_up(total[:, 0], total[:, 1:-1], total[:, -1])
+
+    def _summed_up(self, growth: Floats, change: Floats, along: Floats) -> tuple[Floats, Floats]:
+        bent = along * along
+        level = self.level + DB_PER_E_FOLD * _logarithm(1.0 + growth) + self.bend[0] * bent
+        return level, self.margins + change + bent[:, None] * self.bend[1:]
 
     def through(self, move: Floats, level: float, margins: Floats) -> Surrogate:
         """Return the picture bent so that it agrees with what was found at the end of one move."""
@@ -83,31 +106,16 @@ class Surrogate(NamedTuple):
         level, margins = self.forecast(move[None])
         return Aim(move, float(merit(level, margins)[0]))
 
-    def _powers(self) -> tuple[Floats, NDArray[np.bool_]]:
-        """Power that each axis' share of the energy grows with, and whether it grows like one at all."""
-        slope, curvature = self.slope[:, 0], self.curvature[:, 0]
-        grows = (slope > 0.0) & (curvature > 0.0)
-        power = np.where(grows, curvature / np.where(grows, slope, 1.0), 1.0)
-        return power, grows & (power <= HIGHEST_POWER)
-
-    def _energy(self, moves: Floats) -> Floats:
-        """Energy in parts of that at the place, (moves,)."""
-        slope, curvature = self.slope[:, 0], self.curvature[:, 0]
-        power, grows = self._powers()
-        as_power = slope / power * np.expm1(np.where(grows, power * moves, 0.0))
-        share = np.where(grows, as_power, slope * moves + 0.5 * curvature * moves * moves)
-        energy: Floats = 1.0 + share.sum(axis=-1)
-        return energy
-
     def _merit(self, x: Floats) -> tuple[float, Floats]:
         """Merit and its slope at a move with a lack appended."""
         move, lack = x[:-1], x[-1]
-        slope, curvature = self.slope[:, 0], self.curvature[:, 0]
-        power, grows = self._powers()
-        energy = self._energy(move[None])[0]
-        rise = np.where(grows, slope * np.exp(np.where(grows, power * move, 0.0)), slope + curvature * move)
+        grown = np.exp(self.power * move)
+        energy = 1.0 + float(self.scale @ (grown - 1.0) + move @ (self.linear + self.square * move))
+        rise = self.scale * self.power * grown + self.linear + 2.0 * self.square * move
         bent = float(move @ self.along)
-        value = self.level + DB_PER_E_FOLD * _logarithm(energy) + self.bend[0] * bent * bent + LACK_WEIGHT * lack
+        low = energy < LOW_ENERGY
+        logarithm = math.log(LOW_ENERGY) + energy / LOW_ENERGY - 1.0 if low else math.log(energy)
+        value = self.level + DB_PER_E_FOLD * logarithm + self.bend[0] * bent * bent + LACK_WEIGHT * lack
         gradient = DB_PER_E_FOLD * rise / max(energy, LOW_ENERGY) + 2.0 * self.bend[0] * bent * self.along
         return float(value), np.append(gradient, LACK_WEIGHT)
 
@@ -115,7 +123,7 @@ class Surrogate(NamedTuple):
         """Slopes of the margins by move and lack, (limits, n + 1)."""
         move = x[:-1]
         bent = 2.0 * float(move @ self.along) * self.along[:, None] * self.bend[1:]
-        by_move = self.slope[:, 1:] + move[:, None] * self.curvature[:, 1:] + bent
+        by_move = self.slope + 2.0 * move[:, None] * self.bow + bent
         return np.concatenate([by_move.T, np.ones((self.margins.size, 1))], axis=1)
 
 
@@ -164,5 +172,19 @@ def picture(level: Floats, margins: Floats, ahead: Floats, behind: Floats) -> Su
     both, width = (a > 0.0) & (b > 0.0), np.where(a + b > 0.0, a + b, 1.0)
     one_sided = np.where(a > 0.0, slope_ahead, slope_behind)
     slope = np.where(both, (slope_ahead * b + slope_behind * a) / width, one_sided)
-    curvature = np.where(both, 2.0 * (slope_ahead - slope_behind) / width, 0.0)
-    return Surrogate(float(level[0]), margins[0], slope, curvature, np.zeros(n), np.zeros(1 + margins.shape[1]))
+    bow = np.where(both, (slope_ahead - slope_behind) / width, 0.0)
+    steep, bent = slope[:, 0], bow[:, 0]
+    power = np.where(steep > 0.0, 2.0 * bent / np.where(steep > 0.0, steep, 1.0), 0.0)
+    grows = (power > 0.0) & (power <= HIGHEST_POWER)
+    return Surrogate(
+        level=float(level[0]),
+        margins=margins[0],
+        scale=np.where(grows, steep / np.where(grows, power, 1.0), 0.0),
+        power=np.where(grows, power, 0.0),
+        linear=np.where(grows, 0.0, steep),
+        square=np.where(grows, 0.0, bent),
+        slope=slope[:, 1:],
+        bow=bow[:, 1:],
+        along=np.zeros(n),
+        bend=np.zeros(1 + margins.shape[1]),
+    )

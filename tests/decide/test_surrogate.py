@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -49,6 +51,17 @@ def test_powers_of_speed_and_parabolas_are_pictured_as_they_are() -> None:
     assert errors[1] == pytest.approx(errors[0] / 16.0, rel=0.2)
 
 
+def test_all_combinations_at_once_are_what_each_is_alone() -> None:
+    along = [np.array([-0.1, 0.0, 0.2]), np.array([0.05]), np.linspace(-0.2, 0.2, 4)]
+    bent = pictured().through(np.array([0.1, 0.2, -0.1]), 5.0, np.array([0.3, 0.3]))
+    each = np.stack([axis.ravel() for axis in np.meshgrid(*along, indexing="ij")], axis=-1)
+    level, margins = bent.forecast_all(along)
+    alone = bent.forecast(each)
+
+    assert level == pytest.approx(alone[0], abs=1e-12)
+    assert margins == pytest.approx(alone[1], abs=1e-12)
+
+
 def test_at_an_end_of_the_range_one_side_tells_the_slope() -> None:
     """The second axis is pinned, the first has room ahead only, the third behind only."""
     ahead, behind = np.array([STEP, 0.0, 0.0]), np.array([0.0, 0.0, STEP])
@@ -88,14 +101,17 @@ def test_a_trial_that_has_no_answer_bends_by_no_more_than_a_little() -> None:
 def test_least_within_a_reach_is_where_the_interior_point_method_finds_it(reach: float) -> None:
     """COBYQA, which asks for no slopes, on the true formulas of the example and from another start."""
     aim = pictured(0.003).least_within(np.full(3, -reach), np.full(3, reach))
-    rival = minimize(
-        lambda x: float(level_at(x[:3]) + LACK_WEIGHT * x[3]),
-        [0.01, 0.02, -0.01, 1.0],
-        method="COBYQA",
-        bounds=[(-reach, reach)] * 3 + [(0.0, 10.0)],
-        constraints=NonlinearConstraint(lambda x: margins_at(x[:3]) + x[3], 0.0, np.inf),
-        options={"final_tr_radius": 1e-9, "maxfev": 5000},
-    )
+    asked: dict[str, Any] = {  # SciPy's type stubs do not know all options of this method
+        "method": "COBYQA",
+        "bounds": [(-reach, reach)] * 3 + [(0.0, 10.0)],
+        "constraints": NonlinearConstraint(lambda x: margins_at(x[:3]) + x[3], 0.0, np.inf),
+        "options": {"final_tr_radius": 1e-9, "maxfev": 5000},
+    }
+
+    def merit_at(x: Floats) -> float:
+        return float(level_at(x[:3]) + LACK_WEIGHT * x[3])
+
+    rival = minimize(merit_at, [0.01, 0.02, -0.01, 1.0], **asked)
 
     assert aim.merit == pytest.approx(rival.fun, abs=2e-3)
     assert float(merit(level_at(aim.move), margins_at(aim.move))) == pytest.approx(aim.merit, abs=2e-3)
