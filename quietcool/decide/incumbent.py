@@ -18,14 +18,14 @@ from quietcool.decide.surrogate import merit_of
 Floats = NDArray[np.float64]
 Steps = NDArray[np.intp]
 
-SCREENED = 32  # places looked at before the descents, for every choice of stopped groups
+SCREENED = 48  # places looked at before the descents, for every choice of stopped groups
 STARTS = 6  # descents where no group may stop
-STARTS_WITH_STOPS = 2  # descents for every choice of stopped groups
+STARTS_WITH_STOPS = 3  # descents for every choice of stopped groups
 MOST_STOP_CHOICES = 16
 PENALTY = 3.0  # of a margin of -1 in the screening [dB]
 PRECISION = 0.005  # of a descent: steps of the grid cost more [dB]
 HOPELESS = 1.0  # a descent, or a setting on its way, is given up so far above the best [dB]
-POLISHED = 3  # descents whose end is carried to the grid
+POLISHED = 4  # descents whose end is carried to the grid
 SAME = 0.02  # ends nearer to each other are one, in parts of the range
 NEARLY = 0.05  # margin that a descent's end, or a forecast, may lack
 MOST_FORECASTS = 100_000
