@@ -54,6 +54,18 @@ def test_a_fan_that_another_one_stalls_stays_in_its_boxes() -> None:
     assert [sentence for truth in truths for sentence in check_truth(frame, truth, rng)[1]] == []
 
 
+@pytest.mark.parametrize("seed", [8, 13])
+def test_settings_whose_air_flows_backwards_through_fans_or_radiators_stay(seed: int) -> None:
+    build = without_limits(random_build(seed, limits=False))
+    frame = frame_of(build)
+    rng = np.random.default_rng(seed)
+    driven = [i for i, path in enumerate(build.air_paths) if path.fan_rows]
+    truths = [one for one in solved_truths(build, frame, rng, 80) if np.any(one.mass_flow[driven] < 0.0)][:6]
+
+    assert len(truths) == 6
+    assert [sentence for truth in truths for sentence in check_truth(frame, truth, rng)[1]] == []
+
+
 @pytest.mark.parametrize("seed", [0, 4])
 def test_settings_of_the_scalar_second_opinion_stay(seed: int) -> None:
     build = without_limits(random_build(seed, limits=False))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from scipy.optimize import brentq
 
 from quietcool.decide.bound.boxes import Boxes, root_box
 from quietcool.decide.bound.frame import Frame
-from quietcool.decide.bound.ranges import path_ranges, ring_ranges
+from quietcool.decide.bound.ranges import _heats, path_ranges, ring_ranges
 from quietcool.decide.bound.relaxation import price_count
 from quietcool.entry.build import Build, Electric
 from quietcool.physics.exchangers import radiator_conductance
@@ -180,3 +181,60 @@ def test_a_radiator_transfers_more_with_more_of_either_stream() -> None:
         assert np.all(np.diff(found, axis=0) >= -slack)
         assert np.all(np.diff(found, axis=1) >= -slack)
         assert np.all(found <= np.minimum(1006.0 * air, 4.1e6 * coolant) * (1.0 + 1e-12))
+
+
+@pytest.mark.parametrize("beyond", [1.02, 1.1, 1.5, 3.0])
+def test_air_pushed_back_through_a_fan_lies_in_the_range_however_warm_it_is(beyond: float) -> None:
+    # Just beyond shut-off the fan's own pressure decides, far beyond it the drag of the air: cold air has more of both.
+    build = without_limits(pressurised_saddle())
+    frame = frame_of(build)
+    path = next(i for i, options in enumerate(frame.paths) if options.path.name == "weak")
+    options = frame.paths[path]
+    option = options.power.size - 1
+    coldest, hottest = 293.15, 333.15
+    cold = stack_law(frame, path, option, np.zeros(1), np.full(1, coldest))(-1e-9)
+    pressure = np.full(frame.enclosures, beyond * cold)
+    box = replace(
+        root_box(frame, price_count(frame)),
+        pressure=np.stack([pressure, pressure], axis=-1)[None],
+        air_temp=np.tile([coldest, hottest], (1, frame.enclosures, 1)),
+    )
+    everything = np.ones((1, options.power.size), dtype=np.bool_)
+    found = path_ranges(frame, box, path, everything, ring_ranges(frame, box), from_afar=True).flow[0, option]
+    for temp in np.linspace(coldest, hottest, 9):
+        law = stack_law(frame, path, option, pressure, np.full(frame.enclosures, temp))
+        roots = [root for root in all_roots(law, 5.0 * options.flow_scale) if root < 0.0]
+        if beyond >= 1.1:
+            assert roots
+        assert all(found[0] <= root <= found[1] for root in roots)
+
+
+def test_heats_of_a_radiator_whose_air_may_go_either_way_are_in_their_range() -> None:
+    # What a radiator gives: G (T_coolant - T_upstream - rise) with the stream, and to the source what its passive
+    # conductance is more than G; sampled at random, with coolant that may be colder than the enclosure's air.
+    rng = np.random.default_rng(7)
+    count, passive = 40, 3.0
+
+    def spans(low: float, high: float) -> Floats:
+        return np.sort(rng.uniform(low, high, (count, 2)), axis=1)
+
+    flow, conductance = spans(-0.02, 0.02), spans(0.0, 9.0)
+    pairs = SimpleNamespace(
+        source_temp=spans(290.0, 330.0), target_temp=spans(290.0, 330.0), coolant_temp=spans(300.0, 325.0)
+    )
+    stacks = tuple(SimpleNamespace(core_fan_rise=spans(0.0, 3.0)) for _ in range(2))
+    options = SimpleNamespace(path=SimpleNamespace(core=object()))
+    forced, spare = _heats(options, pairs, flow, conductance, passive, stacks)
+    for _ in range(400):
+        part = rng.choice([0.0, 1.0, 0.5], size=(6, count))
+        m, g, source, target, coolant = (
+            span[:, 0] + share * (span[:, 1] - span[:, 0])
+            for span, share in zip(
+                (flow, conductance, pairs.source_temp, pairs.target_temp, pairs.coolant_temp), part, strict=False
+            )
+        )
+        rise = [stack.core_fan_rise[:, 0] + part[5] * np.ptp(stack.core_fan_rise, axis=1) for stack in stacks]
+        heat = g * (coolant - np.where(m >= 0.0, source + rise[0], target + rise[1]))
+        besides = np.maximum(passive - g, 0.0) * (coolant - source)
+        assert np.all((forced[:, 0] <= heat + 1e-9) & (heat <= forced[:, 1] + 1e-9))
+        assert np.all((spare[:, 0] <= besides + 1e-9) & (besides <= spare[:, 1] + 1e-9))
