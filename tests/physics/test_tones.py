@@ -89,3 +89,11 @@ def test_a_tone_is_the_mean_of_the_edges_of_its_band(frequency):
     mean = (lower + upper) / 2.0 if frequency <= 500.0 else np.sqrt(lower * upper)
     assert mean == pytest.approx(frequency)
     assert upper - lower == pytest.approx(float(tones.critical_bandwidth(frequency)))
+
+
+def test_the_edges_of_the_band_at_500_hz_are_those_of_the_lower_rule():
+    # ECMA-418-1: up to and including 500 Hz the tone is the arithmetic mean of the edges, above it the geometric one.
+    lower, upper = tones.critical_band([500.0, 500.0 * (1.0 + 1e-12)])
+    assert lower[0] + upper[0] == pytest.approx(1000.0, rel=1e-12)
+    assert lower[1] * upper[1] == pytest.approx(250_000.0, rel=1e-9)
+    assert lower[0] < lower[1] - 1.0

@@ -115,6 +115,8 @@ def lay_out(tree: Path, folder: str) -> None:
     settings = SETTINGS.format(folder=folder, tests=json.dumps(TESTS[folder]), options=json.dumps(OPTIONS))
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8") + settings
     (tree / "pyproject.toml").write_text(text, encoding="utf-8")
+    # Which test reaches what is found out anew: mutmut looks for new tests, not for tests that have changed.
+    (tree / "mutants/mutmut-stats.json").unlink(missing_ok=True)
 
 
 def exit_codes(tree: Path, folder: str) -> dict[str, int | None]:
