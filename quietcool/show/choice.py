@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from quietcool.decide.choose.search import WITHIN, Choice, Solved
@@ -26,13 +27,22 @@ def choice_sentences(catalogue: Catalogue, answer: Choice) -> list[str]:
     counted_all = f"{counted(answer.allowed, 'combination')} that fit and keep the rules"
     if answer.best is None:
         head = f"{answer.state}: nothing to buy was found that keeps the limits, among {counted_all}"
-        return [f"{head}; {_left(answer)}."]
+        return [f"{head}; {_left(answer)}.", *_impossible(answer)]
     bought = " and ".join(
         f"for the {place.path} {option.name}"
         for place, option in zip(catalogue.places, answer.best.options, strict=True)
     )
     head = f"{answer.state}: buy {bought}: {level_words(answer.best.level)} at the {answer.position}"
     return [f"{head}{_price_words(catalogue, answer.best)}.", f"Of {counted_all}, {_left(answer)}.", *_setting(answer)]
+
+
+def _impossible(answer: Choice) -> list[str]:
+    """What the bound proves of a catalogue in which nothing was found that keeps the limits."""
+    if math.isnan(answer.silent_below):
+        return []
+    if answer.silent_below >= answer.level_limit:
+        return ["The bound proves that none of them keeps the limits, whatever its speeds."]
+    return [f"The bound proves that none of them keeps the limits below {level_words(answer.silent_below)}."]
 
 
 def _price_words(catalogue: Catalogue, best: Solved) -> str:
@@ -119,6 +129,7 @@ def choice_answer(build: Build, catalogue: Catalogue, answer: Choice) -> Answer:
         "unsolved_proven_no_quieter": answer.proven,
         "next_bound_dba": in_json(answer.next_bound),
         "floor_dba": in_json(answer.floor),
+        "nothing_kept_below_dba": in_json(answer.silent_below),
         "interrupted": answer.interrupted,
         "best": None if answer.best is None else {**_solved(catalogue, answer, answer.best), **_proof(answer)},
         "runners_up": [_solved(catalogue, answer, one) for one in answer.runners_up],

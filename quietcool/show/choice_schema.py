@@ -54,6 +54,7 @@ def _whole() -> dict[str, Schema]:
         "unsolved_proven_no_quieter": said(FLAG, "whether every other combination has a bound no lower than the best"),
         "next_bound_dba": maybe("no unsolved combination is quieter; null where all were solved"),
         "floor_dba": maybe("no allowed combination is quieter"),
+        "nothing_kept_below_dba": maybe("proven: no combination keeps the limits below it; null where not proven"),
         "interrupted": FLAG,
         "best": {"anyOf": [record(best), {"type": "null"}]},
         "runners_up": list_of(record(_solved())),

@@ -29,8 +29,8 @@ def solved(number: int, level: float) -> Solved:
 def choice(**changes: object) -> Choice:
     best = solved(0, 20.0)
     rig = with_options(RIG, SHELF, best.options)
-    base = Choice("bounce", "seat", best, rig, None, (solved(1, 20.25), solved(3, 20.001)), 20.4, 19.6, (4, 4), 16, 15,
-                  3, False)  # fmt: skip
+    base = Choice("bounce", "seat", best, rig, None, (solved(1, 20.25), solved(3, 20.001)), 20.4, 19.6, np.inf,
+                  (4, 4), 16, 15, 3, False)  # fmt: skip
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
@@ -52,7 +52,18 @@ def test_no_more_is_claimed_than_is_known() -> None:
     assert "the answer was interrupted" in cut
     nothing = choice(best=None, build=None, runners_up=(), next_bound=60.0)
     assert "nothing to buy was found that keeps the limits" in choice_sentences(SHELF, nothing)[0]
+    assert len(choice_sentences(SHELF, nothing)) == 1  # a floor below what is allowed proves nothing
     assert (choice_verdict(nothing), choice_verdict(choice())) == (3, 0)
+
+
+def test_where_nothing_can_be_bought_the_proof_of_it_is_told() -> None:
+    nothing = choice(best=None, build=None, runners_up=(), next_bound=np.inf, floor=np.inf, level_limit=22.0)
+    whatever = "The bound proves that none of them keeps the limits, whatever its speeds."
+    assert choice_sentences(SHELF, nothing)[1:] == [whatever]
+    no_limit = replace(nothing, level_limit=np.inf)  # the bounds look no higher than 60 dB(A)
+    assert choice_sentences(SHELF, no_limit)[1].endswith("keeps the limits below 60.0 dB(A).")
+    assert len(choice_sentences(SHELF, replace(nothing, floor=21.9))) == 1
+    assert whatever not in choice_sentences(SHELF, choice(floor=np.inf, level_limit=22.0))  # something was found
 
 
 def test_why_a_runner_up_lost() -> None:
@@ -74,6 +85,7 @@ def test_tables_and_json() -> None:
     answer = choice_answer(RIG, SHELF, found)
     jsonschema.validate(answer, schema_of("choose"))
     assert answer["unsolved_proven_no_quieter"] is True
+    assert answer["nothing_kept_below_dba"] is None
     assert answer["best"]["places"]["front intake"]["fans"] == 3
     jsonschema.validate(
         choice_answer(RIG, SHELF, choice(best=None, build=None, next_bound=np.inf)), schema_of("choose")

@@ -79,6 +79,7 @@ class Choice:
     runners_up: tuple[Solved, ...]  # solved ones within `WITHIN` of the winner, the quietest first
     next_bound: float  # no unsolved combination is quieter; inf if all were solved [dB(A)]
     floor: float  # no allowed combination is quieter, solved or not [dB(A)]
+    level_limit: float  # what may be heard there at most, inf if nothing is said [dB(A)]
     fitting: tuple[int, ...]  # options of every place that fit
     combinations: int  # of these options
     allowed: int  # that keep the rules too
@@ -89,6 +90,12 @@ class Choice:
     def proven(self) -> bool:
         """Whether every combination that was not solved is proven to be no quieter than the best."""
         return self.next_bound >= (np.inf if self.best is None else self.best.level) - ROUNDING
+
+    @property
+    def silent_below(self) -> float:
+        """Level below which it is proven that nothing keeps the limits; NaN where that is not proven [dB(A)]."""
+        looked_at = min(self.level_limit, MOST_LEVEL)
+        return looked_at if self.best is None and self.floor >= looked_at else np.nan
 
 
 def solve_combination(job: tuple[Build, str, int]) -> tuple[float, float, Floats]:
@@ -337,6 +344,7 @@ class _Search:
             runners_up=tuple(near[:MOST_RUNNERS_UP]),
             next_bound=float(self.unsolved_bounds().min()),
             floor=float(self.bounds.min()),
+            level_limit=float(position_limits(self.build, self.state)[self.where]),
             fitting=tuple(len(column) for column in self.options),
             combinations=self.kept.size,
             allowed=int(self.kept.sum()),

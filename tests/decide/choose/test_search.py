@@ -71,6 +71,21 @@ def test_nothing_is_bought_where_no_combination_keeps_the_limits() -> None:
     assert choice.build is None
     assert choice.runners_up == ()
     assert choice.proven
+    assert choice.silent_below == choice.level_limit
+
+
+def test_a_level_that_no_combination_reaches_is_proven_out_of_reach() -> None:
+    """Every setting of every combination, solved one by one, is louder than the floor, and that than the limit."""
+    rig = coarse(ROOM, 200.0)
+    catalogue = catalogue_for(rig, ("front intake",), 1, 2, seed=11)
+    quietest = exhaustive(rig, catalogue, "bounce")[0]
+    places = tuple(replace(place, limit=quietest - 5.0) for place in rig.positions)
+    choice = find_choice(replace(rig, positions=places), catalogue, "bounce", seconds=PATIENCE)
+    assert choice.best is None
+    assert choice.level_limit == pytest.approx(quietest - 5.0)
+    assert choice.silent_below == choice.level_limit
+    heard = replace(rig, positions=tuple(replace(place, limit=quietest + 5.0) for place in rig.positions))
+    assert np.isnan(find_choice(heard, catalogue, "bounce", seconds=PATIENCE).silent_below)
 
 
 def test_a_planted_winner_is_found() -> None:
