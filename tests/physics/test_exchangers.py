@@ -314,3 +314,9 @@ def test_a_radiator_of_less_than_a_watt_per_kelvin_is_fitted_too() -> None:
         air_density=density,
     )
     assert found.worst_deviation < 1e-4
+
+
+def test_a_stream_of_constant_temperature_among_others_keeps_its_own_limit() -> None:
+    # 1 - e^-NTU (Kays and London, chapter 2) at C_r = 0, also beside cases that need the longest sums.
+    got = effectiveness_cross_unmixed([0.5, 3.0, 40.0, 300.0], [0.0, 0.0, 1.0, 1.0])
+    assert got[:2] == pytest.approx(-np.expm1([-0.5, -3.0]), rel=1e-14)
