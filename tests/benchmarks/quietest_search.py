@@ -133,7 +133,8 @@ def of_ended(runs: list[Rival], best: float) -> dict[str, Any]:
     return {
         "runs": len(runs), "median_s": statistics.median(run.spent for run in runs),
         "median_cases": statistics.median(run.question.tally.cases for run in runs),
-        "near": sum(above <= NEAR for above in found), "worst_above_best_db": max(found),
+        "near": sum(above <= NEAR for above in found),
+        "worst_above_best_db": max(found) if np.isfinite(max(found)) else None,
     }  # fmt: skip
 
 
@@ -177,9 +178,10 @@ def table(found: dict[str, Any]) -> list[str]:
             )
             first = "| | | | | | | | "
         own = one["to_its_own_end"]
+        far = own["worst_above_best_db"]
         lines.append(
             f"{first}| differential evolution to its own end | {short(own['median_s'])} | {own['median_cases']:.0f} "
-            f"| {own['near']} of {own['runs']} | {own['worst_above_best_db']:.2f} "
+            f"| {own['near']} of {own['runs']} | {'none' if far is None else f'{far:.2f}'} "
             f"| {short(own['median_s'] / mine['median_s'])} | {short(own['median_cases'] / mine['cases'])} | - |"
         )
         lines.append(
