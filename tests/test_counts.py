@@ -26,14 +26,14 @@ UNTIL_PROVEN = 3600.0  # [s]; a proof that time ends early would be counted shor
 BARE = [sys.executable, "-c", "pass"]
 
 COUNTED = [  # demo, state, solved cases, boxes
-    ("sample_room", "idle", 454, 72),
-    ("sample_room", "edit", 446, 72),
-    ("sample_room", "bounce", 721, 84),
-    ("booth_wall", "idle", 619, 74),
-    ("booth_wall", "transcode", 2160, 148),
-    ("booth_wall", "take", 581, 74),
-    ("booth_wall", "render capped", 10458, 1318),
-    ("booth_wall", "render", 30522, 1834),
+    ("sample_room", "idle", 320, 72),
+    ("sample_room", "edit", 326, 72),
+    ("sample_room", "bounce", 606, 84),
+    ("booth_wall", "idle", 521, 74),
+    ("booth_wall", "transcode", 1845, 148),
+    ("booth_wall", "take", 393, 74),
+    ("booth_wall", "render capped", 10316, 1318),
+    ("booth_wall", "render", 30470, 1834),
 ]
 
 

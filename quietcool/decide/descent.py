@@ -11,17 +11,18 @@ from numpy.typing import NDArray
 from quietcool.decide.surrogate import Surrogate, merit, merit_of, picture
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Ask = Callable[[Floats, NDArray[np.intp]], tuple[Floats, Floats]]
 
 WORST = -50.0  # margin that stands for "no answer", so that the search turns back
-LOUDEST = 200.0  # level that stands for "no answer" [dB]
+LOUDEST = 200.0  # level that stands for "no answer", and from which on an answer is none [dB]
 ROUNDS = 30
 PRECISION = 2e-3  # a descent rests when the next round promises or has brought less [dB]
 FIRST_REACH = 0.7  # of a round's move along every axis: a factor of two in speed
 LEAST_REACH = 0.002
 LEAST_MOVE = 1e-4
 CLOSER = 0.25  # reach of a round's second trial, in parts of the first's
-STENCIL = (0.005, 0.05)  # least and widest steps to the places that tell slope and curvature
+STENCIL = (0.002, 0.02)  # least and widest steps to the places that tell slope and curvature
 AS_PROMISED, SHORT_OF_IT = 0.7, 0.25  # of the gain that was forecast: the reach is doubled, halved
 
 
@@ -33,10 +34,6 @@ class Descent(NamedTuple):
     margins: Floats  # (limits,)
     surrogate: Surrogate  # what level and margins look like round it, in coordinates
     axes: Axes
-
-    def forecast(self, places: Floats) -> tuple[Floats, Floats]:
-        """Forecast level (places,) and margins (places, limits) at places (places, n) near the end."""
-        return self.surrogate.forecast(self.axes.coordinates(places) - self.axes.coordinates(self.place))
 
     def forecast_all(self, places: Sequence[Floats]) -> tuple[Floats, Floats]:
         """Forecast every combination of places along the axes, those along the last axis changing fastest."""
@@ -90,6 +87,7 @@ def descend_together(
     starts: Floats,
     ranges: Floats | None = None,
     *,
+    resting: Flags | None = None,
     precision: float = PRECISION,
     hopeless: float = np.inf,
 ) -> list[Descent]:
@@ -108,6 +106,8 @@ def descend_together(
         In parts of the range, 0 to 1.
     ranges : ndarray, (2, n), optional
         Lowest and highest speed; descents then go by the logarithm of the speed. [rev/s]
+    resting : ndarray, (starts, n), optional
+        Groups of each start that stand still: their places are 0 and stay so.
     precision : float
         A start rests when a round brings less. [dB]
     hopeless : float
@@ -125,35 +125,39 @@ def descend_together(
     .. [2] Conn, A. R., Gould, N. I. M. and Toint, P. L., "Trust-Region Methods", SIAM 2000: the reach (recalled).
     """
     axes = Axes.over(ranges, starts.shape[1])
-    runners = [_Runner(np.minimum(axes.coordinates(start), axes.high), axes, precision) for start in starts]
+    still = np.zeros(starts.shape, dtype=np.bool_) if resting is None else resting
+    tops = np.where(still, 0.0, axes.high)
+    at = np.minimum(axes.coordinates(starts), tops)
+    runners = [_Runner(start, top, precision) for start, top in zip(at, tops, strict=True)]
     for _ in range(ROUNDS):
         asked = [(owner, trial) for owner, runner in enumerate(runners) for trial in runner.trials]
         if not asked:
             break
         owners = np.array([owner for owner, _ in asked])
         at, step = (np.array([getattr(trial, name) for _, trial in asked]) for name in ("at", "stencil"))
-        found = _pictures(ask, axes, at, owners, step)
+        found = _pictures(ask, axes, at, tops[owners], owners, step)
         for owner, runner in enumerate(runners):
             runner.learn([found[i] for i in np.flatnonzero(owners == owner)])
         best = min(runner.best for runner in runners)
         for runner in runners:
             runner.trials = [trial for trial in runner.trials if trial.promised <= best + hopeless]
-    return [runner.end() for runner in runners]
+    return [_ended(axes, runner) for runner in runners]
 
 
-def look_round(ask: Ask, places: Floats, ranges: Floats) -> list[Descent]:
+def look_round(ask: Ask, places: Floats, ranges: Floats, resting: Flags | None = None) -> list[Descent]:
     """Solve places (places, n) and the steps round each, without going anywhere: descents that end where they start."""
     axes = Axes.over(ranges, places.shape[1])
-    at = np.minimum(axes.coordinates(places), axes.high)
-    found = _pictures(ask, axes, at, np.arange(len(at)), np.full(len(at), STENCIL[1]))
+    tops = np.broadcast_to(axes.high, places.shape) if resting is None else np.where(resting, 0.0, axes.high)
+    at = np.minimum(axes.coordinates(places), tops)
+    found = _pictures(ask, axes, at, tops, np.arange(len(at)), np.full(len(at), STENCIL[1]))
     return [Descent(places[i], one.level, one.margins, one, axes) for i, one in enumerate(found)]
 
 
 class _Runner:
     """One start on its way."""
 
-    def __init__(self, start: Floats, axes: Axes, precision: float) -> None:
-        self.axes, self.precision, self.reach = axes, precision, FIRST_REACH
+    def __init__(self, start: Floats, top: Floats, precision: float) -> None:
+        self.top, self.precision, self.reach = top, precision, FIRST_REACH
         self.at, self.best = start, np.inf  # the best place so far and its merit
         self.surrogate: Surrogate | None = None
         self.trials = [_Trial(start, STENCIL[1], np.nan, 1.0)]
@@ -191,9 +195,9 @@ class _Runner:
             self._try(self.surrogate)
 
     def _try(self, surrogate: Surrogate) -> None:
-        low, high = np.maximum(-self.at, -self.reach), np.minimum(self.axes.high - self.at, self.reach)
+        low, high = np.maximum(-self.at, -self.reach), np.minimum(self.top - self.at, self.reach)
         aim = surrogate.least_within(low, high)
-        if float(np.abs(aim.move).max()) < LEAST_MOVE or self.best - aim.merit < self.precision:
+        if float(np.abs(aim.move).max()) < LEAST_MOVE or not self.best - aim.merit >= self.precision:
             return
         for part in (1.0, CLOSER):
             move = part * aim.move
@@ -201,21 +205,33 @@ class _Runner:
             stencil = float(np.clip(0.5 * np.abs(move).max(), *STENCIL))
             self.trials.append(_Trial(self.at + move, stencil, promised, part))
 
-    def end(self) -> Descent:
-        """Best place that was seen."""
-        assert self.surrogate is not None
-        found = self.surrogate
-        return Descent(self.axes.places(self.at), found.level, found.margins, found, self.axes)
+
+def _ended(axes: Axes, runner: _Runner) -> Descent:
+    """Best place that a start has seen."""
+    assert runner.surrogate is not None
+    found = runner.surrogate
+    return Descent(axes.places(runner.at), found.level, found.margins, found, axes)
 
 
-def _pictures(ask: Ask, axes: Axes, at: Floats, owners: NDArray[np.intp], step: Floats) -> list[Surrogate]:
-    """Picture coordinates (places, n) by one batch: each place, and a step (places,) ahead and behind on every axis."""
+def _pictures(
+    ask: Ask, axes: Axes, at: Floats, tops: Floats, owners: NDArray[np.intp], step: Floats
+) -> list[Surrogate]:
+    """Picture coordinates (places, n) by one batch: each place, and a step (places,) ahead and behind on every axis.
+
+    A step that leads out of the range, or to where there is no answer, is left out of the picture.
+    """
     count, n = at.shape
-    ahead = np.minimum(at + step[:, None], axes.high) - at
-    behind = at - np.maximum(at - step[:, None], 0.0)
-    moves = np.concatenate([np.zeros((count, 1, n)), ahead[:, None] * np.eye(n), -behind[:, None] * np.eye(n)], axis=1)
-    places = axes.places((at[:, None] + moves).reshape(-1, n))
-    level, margins = ask(places, np.repeat(owners, 2 * n + 1))
-    level = np.where(np.isfinite(level), level, LOUDEST).reshape(count, 2 * n + 1)
-    margins = np.maximum(margins, WORST).reshape(count, 2 * n + 1, -1)
-    return [picture(level[i], margins[i], ahead[i], behind[i]) for i in range(count)]
+    ahead, behind = np.minimum(at + step[:, None], tops) - at, at - np.maximum(at - step[:, None], 0.0)
+    steps = np.concatenate([np.zeros((count, 1, n)), ahead[:, None] * np.eye(n), -behind[:, None] * np.eye(n)], axis=1)
+    lengths = np.concatenate([ahead, behind], axis=1)
+    asked = np.concatenate([np.ones((count, 1), dtype=np.bool_), lengths > 0.0], axis=1)
+    whose = np.broadcast_to(owners[:, None], asked.shape)
+    found_level, found_margins = ask(axes.places((at[:, None] + steps)[asked]), whose[asked])
+    level = np.full(asked.shape, np.inf)
+    margins = np.full((*asked.shape, found_margins.shape[1]), -np.inf)
+    level[asked], margins[asked] = found_level, found_margins
+    lost = ~(level < LOUDEST) | np.any(np.isneginf(margins), axis=2)
+    level = np.where(level < LOUDEST, level, LOUDEST)
+    lengths = np.where(lost[:, 1:], 0.0, lengths)
+    margins = np.maximum(margins, WORST)
+    return [picture(level[i], margins[i], lengths[i, :n], lengths[i, n:]) for i in range(count)]

@@ -201,11 +201,11 @@ class _FrontSearch:
             shifted[:, self.column] = limits[targets[owners]] - temp
             return np.where(cold[targets[owners]], temp - self.room_temp, level), shifted
 
-        ends = descend_together(ask, np.array([start.place for start in starts]), self.ranges)
+        ends = descend_together(ask, np.array([start.place for start in starts]), self.ranges, resting=stopped)
         return list(zip(starts, ends, strict=True))
 
     def _carry(self, ends: list[tuple[Start, Descent]], limits: Floats) -> None:
-        """Solve the settings near the best ends of every target that their slopes forecast to be feasible and best."""
+        """Solve the settings near the best ends of every target that are forecast to be feasible and best."""
         rows = []
         for target in range(limits.size):
             mine = [pair for pair in ends if pair[0].target == target]
@@ -237,7 +237,7 @@ class _FrontSearch:
 
         choices = [int(np.argmin(np.count_nonzero(self.choices != still, axis=1))) for still in stopped]
         begun = [Start(int(t), choice, place) for t, choice, place in zip(targets, choices, start, strict=True)]
-        return list(zip(begun, look_round(ask, start, self.ranges), strict=True))
+        return list(zip(begun, look_round(ask, start, self.ranges, stopped), strict=True))
 
     def _promising(self, start: Start, end: Descent, slack: float) -> Steps:
         """Settings near a place that are forecast to be the quietest feasible ones: near ones, and far ones."""

@@ -17,6 +17,7 @@ from quietcool.decide.surrogate import merit_of
 
 Floats = NDArray[np.float64]
 Steps = NDArray[np.intp]
+End = tuple[Descent, NDArray[np.bool_]]  # of a descent, and the groups that rest in it
 
 SCREENED = 48  # places looked at before the descents, for every choice of stopped groups
 STARTS = 6  # descents where no group may stop
@@ -26,6 +27,7 @@ PENALTY = 3.0  # of a margin of -1 in the screening [dB]
 PRECISION = 0.005  # of a descent: steps of the grid cost more [dB]
 HOPELESS = 1.0  # a descent, or a setting on its way, is given up so far above the best [dB]
 POLISHED = 4  # descents whose end is carried to the grid
+LOST_ON_THE_WAY = 0.05  # by the settings next to the ends: more than the steps of a grid usually cost [dB]
 SAME = 0.02  # ends nearer to each other are one, in parts of the range
 NEARLY = 0.05  # margin that a descent's end, or a forecast, may lack
 MOST_FORECASTS = 100_000
@@ -89,16 +91,20 @@ def find_incumbent(question: Question, report: Callable[[float], None] = lambda 
     def ask(places: Floats, index: Steps) -> tuple[Floats, Floats]:
         return question.ask(turning_speeds(places, ranges, choices[owners[index]]))
 
-    ends = descend_together(ask, starts, ranges, precision=PRECISION, hopeless=HOPELESS)
+    still = choices[owners]
+    ends = descend_together(ask, starts, ranges, resting=still, precision=PRECISION, hopeless=HOPELESS)
     report(0.6)
     pairs = sorted(
         zip(ends, owners, strict=True), key=lambda pair: (pair[0].margins.min(initial=0.0) < -NEARLY, pair[0].level)
     )
     least = min(merit_of(end.surrogate) for end in ends)
-    worth_a_try = [pair for pair in _distinct(pairs) if merit_of(pair[0].surrogate) <= least + HOPELESS]
-    near = [(end, choices[owner]) for end, owner in worth_a_try[:POLISHED]]
+    hopeful = [(end, choices[owner]) for end, owner in pairs if merit_of(end.surrogate) <= least + HOPELESS]
     # Settings that lack a little are mended by the same moves that make others quieter.
-    found = _carry_to_grid(question, ranges, near)
+    near, again = _distinct(hopeful)
+    found = _carry_to_grid(question, ranges, near[:POLISHED])
+    if min((one.merit for one in found), default=np.inf) > least + LOST_ON_THE_WAY:
+        # At the brink of a saddle no setting next to an end may be feasible, but some next to its twin.
+        found += _carry_to_grid(question, ranges, again[:POLISHED])
     best = descend_on_grid(question, found) if found else None
     report(0.8)
     if best is None or best.worst_margin < 0.0:
@@ -151,18 +157,17 @@ def spread(count: int, n: int) -> Floats:
     return places
 
 
-def _distinct(pairs: list[tuple[Descent, np.intp]]) -> list[tuple[Descent, np.intp]]:
-    """Drop ends that have come to the same place as a better one."""
-    kept: list[tuple[Descent, np.intp]] = []
-    for end, owner in pairs:
-        if not any(o == owner and np.max(np.abs(e.place - end.place)) < SAME for e, o in kept):
-            kept.append((end, owner))
-    return kept
+def _distinct(ends: list[End]) -> tuple[list[End], list[End]]:
+    """Part ends from those that have come to the same place as a better one."""
+    kept: list[End] = []
+    twins: list[End] = []
+    for end, still in ends:
+        alike = any(bool((s == still).all()) and np.max(np.abs(e.place - end.place)) < SAME for e, s in kept)
+        (twins if alike else kept).append((end, still))
+    return kept, twins
 
 
-def _carry_to_grid(
-    question: Question, ranges: Floats, ends: list[tuple[Descent, NDArray[np.bool_]]]
-) -> list[Incumbent]:
+def _carry_to_grid(question: Question, ranges: Floats, ends: list[End]) -> list[Incumbent]:
     """Forecast the settings near the ends of descents, solve the most promising exactly, keep the best of each end.
 
     Where none of an end's is feasible, the one that lacks least; nothing of an end where nothing near looks promising.

@@ -206,7 +206,7 @@ class _Rig:
             speeds = turning_speeds(places, ranges, choices[choice_of[owners]])
             return self._answer(speeds, goals, goal_of[owners])
 
-        ends = descend_together(ask, starts[start_of], ranges)
+        ends = descend_together(ask, starts[start_of], ranges, resting=choices[choice_of])
         found: list[_Optimum | None] = []
         for g in range(len(goals)):
             good = [(end.level, row) for row, end in enumerate(ends) if goal_of[row] == g and _feasible(end)]

@@ -156,7 +156,7 @@ def picture(level: Floats, margins: Floats, ahead: Floats, behind: Floats) -> Su
     margins : ndarray, (1 + 2 n, limits)
         Likewise. [parts of their scales]
     ahead, behind : ndarray, (n,)
-        Lengths of the steps, 0 where there was no room for one. [coordinate]
+        Lengths of the steps; 0 where none was made: what stands for it above does not count. [coordinate]
 
     Returns
     -------
@@ -164,10 +164,10 @@ def picture(level: Floats, margins: Floats, ahead: Floats, behind: Floats) -> Su
         With the parabola through each axis' three values; without curvature where there are two.
     """
     n = ahead.size
+    a, b = ahead[:, None], behind[:, None]
     energy = np.exp((level - level[0]) / DB_PER_E_FOLD)
     values = np.concatenate([energy[:, None], margins], axis=1)
-    rise, fall = values[1 : n + 1] - values[0], values[0] - values[n + 1 :]
-    a, b = ahead[:, None], behind[:, None]
+    rise, fall = (values[1 : n + 1] - values[0]) * (a > 0.0), (values[0] - values[n + 1 :]) * (b > 0.0)
     slope_ahead, slope_behind = rise / np.where(a > 0.0, a, 1.0), fall / np.where(b > 0.0, b, 1.0)
     both, width = (a > 0.0) & (b > 0.0), np.where(a + b > 0.0, a + b, 1.0)
     one_sided = np.where(a > 0.0, slope_ahead, slope_behind)

@@ -94,8 +94,9 @@ def _slopes(
 ) -> list[float]:
     """Change of the optimal level by one move of each item (limits looser, heats higher), central where that works."""
     signs = [(item, sign) for item in moved for sign in (1.0, -1.0)]
-    limit_shift = np.zeros((len(signs), len(question.limit_names)))
-    heat_shift = {pair: np.zeros(len(signs)) for pair in heats}
+    rows = len(signs) + 1  # the last one is the optimum itself, as exact as the others
+    limit_shift = np.zeros((rows, len(question.limit_names)))
+    heat_shift = {pair: np.zeros(rows) for pair in heats}
     for row, ((kind, i), sign) in enumerate(signs):
         if kind == "limit":
             limit_shift[row, i] = sign * MOVE
@@ -107,13 +108,14 @@ def _slopes(
         level, margins = question.ask(speeds, heat_change={pair: watts[owners] for pair, watts in heat_shift.items()})
         return level, margins + limit_shift[owners]
 
-    starts = np.repeat(optimum.place[None], len(signs), axis=0)
-    ends = descend_together(ask, starts, ranges, precision=PRECISION)
+    starts = np.repeat(optimum.place[None], rows, axis=0)
+    ends = descend_together(ask, starts, ranges, resting=np.broadcast_to(stopped, starts.shape), precision=PRECISION)
     slopes = []
+    level = ends.pop().level
     for up, down in zip(ends[::2], ends[1::2], strict=True):
         sound = [end.margins.min(initial=0.0) >= TRUSTED_MARGIN for end in (up, down)]
         if all(sound):
             slopes.append(0.5 * (up.level - down.level))
         else:
-            slopes.append(up.level - optimum.level if sound[0] else optimum.level - down.level if sound[1] else np.nan)
+            slopes.append(up.level - level if sound[0] else level - down.level if sound[1] else np.nan)
     return slopes

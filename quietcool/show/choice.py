@@ -38,11 +38,11 @@ def choice_sentences(catalogue: Catalogue, answer: Choice) -> list[str]:
 
 def _impossible(answer: Choice) -> list[str]:
     """What the bound proves of a catalogue in which nothing was found that keeps the limits."""
-    if math.isnan(answer.silent_below):
+    if math.isnan(answer.nothing_kept_below):
         return []
-    if answer.silent_below >= answer.level_limit:
+    if answer.nothing_kept_below >= answer.level_limit:
         return ["The bound proves that none of them keeps the limits, whatever its speeds."]
-    return [f"The bound proves that none of them keeps the limits below {level_words(answer.silent_below)}."]
+    return [f"The bound proves that none of them keeps the limits below {level_words(answer.nothing_kept_below)}."]
 
 
 def _price_words(catalogue: Catalogue, best: Solved) -> str:
@@ -129,7 +129,7 @@ def choice_answer(build: Build, catalogue: Catalogue, answer: Choice) -> Answer:
         "unsolved_proven_no_quieter": answer.proven,
         "next_bound_dba": in_json(answer.next_bound),
         "floor_dba": in_json(answer.floor),
-        "nothing_kept_below_dba": in_json(answer.silent_below),
+        "nothing_kept_below_dba": in_json(answer.nothing_kept_below),
         "interrupted": answer.interrupted,
         "best": None if answer.best is None else {**_solved(catalogue, answer, answer.best), **_proof(answer)},
         "runners_up": [_solved(catalogue, answer, one) for one in answer.runners_up],

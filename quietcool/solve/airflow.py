@@ -143,13 +143,15 @@ class RowBank(NamedTuple):
 
     def columns(self, picked: Columns) -> RowBank:
         """The same rows for the picked cases."""
+
+        def taken(scale: Floats) -> Floats:
+            return scale[:, picked] if scale.shape[1] > 1 else scale
+
         return self._replace(
             speed=self.speed[:, picked],
-            **{
-                name: scale[:, picked] if scale.shape[1] > 1 else scale
-                for name in ("flow_scale", "pressure_scale", "efficiency")
-                for scale in [getattr(self, name)]
-            },
+            flow_scale=taken(self.flow_scale),
+            pressure_scale=taken(self.pressure_scale),
+            efficiency=taken(self.efficiency),
         )
 
 

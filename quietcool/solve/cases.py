@@ -25,7 +25,10 @@ def case_shape(*records: Any) -> tuple[int, ...] | None:
 
 
 def _array_shapes(record: Any) -> tuple[tuple[int, ...], ...]:
-    """Shapes of all arrays of a record; kept with it, since a search asks the same frozen records many times."""
+    """Shapes of all arrays of a record; kept with it, since a search asks the same records many times.
+
+    A record is never changed in place, nor is a mapping in it: `dataclasses.replace` makes another one.
+    """
     shapes: tuple[tuple[int, ...], ...] | None = vars(record).get(SHAPES)
     if shapes is None:
         found: list[tuple[int, ...]] = []

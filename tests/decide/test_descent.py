@@ -80,9 +80,10 @@ def test_a_forecast_at_the_end_holds_a_tenth_of_the_speed_away() -> None:
     """Shares of noise by powers of their speeds are what the picture is made of: it knows them far from the place."""
     ranges = np.stack([LOWEST, HIGHEST])
     end = descend_together(two_fans, starts(1, 2), ranges)[0]
-    around = np.clip(end.place + 0.03 * np.array([[1.0, 0.0], [0.0, 1.0], [1.0, -1.0], [1.0, 1.0]]), 0.0, 1.0)
-    level, margins = end.forecast(around)
-    true_level, true_margins = two_fans(around, np.zeros(4, dtype=np.intp))
+    along = [np.clip(place + np.array([-0.03, 0.0, 0.03]), 0.0, 1.0) for place in end.place]
+    level, margins = end.forecast_all(along)
+    around = np.stack([axis.ravel() for axis in np.meshgrid(*along, indexing="ij")], axis=-1)
+    true_level, true_margins = two_fans(around, np.zeros(9, dtype=np.intp))
 
     assert level == pytest.approx(true_level, abs=0.01)
     assert margins == pytest.approx(true_margins, abs=0.05)
@@ -99,7 +100,7 @@ def test_a_group_that_stands_or_has_one_speed_is_left_where_it_is() -> None:
     end = descend_together(ask, np.array([[0.7, 0.2, 0.9]]), ranges)[0]
 
     assert end.place[2] == pytest.approx(0.0, abs=1e-9)
-    assert np.all(np.isfinite(end.forecast(np.array([[0.0, 0.0, 0.5]]))[0]))
+    assert np.all(np.isfinite(end.forecast_all([np.zeros(1), np.zeros(1), np.array([0.5])])[0]))
 
 
 def test_looking_round_a_place_goes_nowhere() -> None:
@@ -187,6 +188,47 @@ def test_a_place_without_answer_turns_the_search_back() -> None:
 
     assert all(np.isfinite(end.level) for end in ends)
     assert min(end.level for end in ends) == pytest.approx(10.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("strip", [(0.52, 0.56), (0.53, 0.54), (0.44, 0.46), (0.30, 0.35)])
+def test_a_strip_without_answers_beside_the_way_does_not_stop_a_descent(strip: tuple[float, float]) -> None:
+    """Settings on the brink of a reversal have no answer: the search goes round, or over, them."""
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        lost = (places[:, 0] > strip[0]) & (places[:, 0] < strip[1])
+        level = 20.0 + 50.0 * np.log10(1.0 + 3.0 * places[:, 0])
+        return np.where(lost, np.inf, level), np.where(lost, -np.inf, 1.0)[:, None]
+
+    end = descend_together(ask, np.array([[0.495]]), np.array([[5.0], [20.0]]))[0]
+
+    assert end.place[0] == pytest.approx(0.0, abs=1e-6)
+    assert end.level == pytest.approx(20.0)
+
+
+def test_an_absurd_answer_counts_as_none() -> None:
+    """Minimised temperatures know no ceiling: an enclosure with next to no air through it may answer 1e7 K."""
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        return np.where(places[:, 0] > 0.5, 1e7, 20.0 + places[:, 0]), np.ones((len(places), 1))
+
+    end = descend_together(ask, np.array([[0.49]]))[0]
+
+    assert end.level == pytest.approx(20.0, abs=0.01)
+
+
+def test_a_group_at_rest_is_neither_asked_about_nor_moved() -> None:
+    asked: list[Floats] = []
+
+    def ask(places: Floats, owners: Owners) -> tuple[Floats, Floats]:
+        asked.append(places)
+        return two_fans(places, owners)
+
+    ranges = np.stack([LOWEST, HIGHEST])
+    ends = descend_together(ask, starts(2, 2), ranges, resting=np.array([[True, False], [False, False]]))
+
+    assert ends[0].place[0] == 0.0
+    assert ends[1].place[0] > 0.01
+    assert len(asked[0]) == 3 + 5  # a place and two steps on each axis that turns
 
 
 @pytest.mark.parametrize("error", [KeyboardInterrupt, ValueError])

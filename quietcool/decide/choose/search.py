@@ -92,7 +92,7 @@ class Choice:
         return self.next_bound >= (np.inf if self.best is None else self.best.level) - ROUNDING
 
     @property
-    def silent_below(self) -> float:
+    def nothing_kept_below(self) -> float:
         """Level below which it is proven that nothing keeps the limits; NaN where that is not proven [dB(A)]."""
         looked_at = min(self.level_limit, MOST_LEVEL)
         return looked_at if self.best is None and self.floor >= looked_at else np.nan

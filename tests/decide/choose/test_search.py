@@ -71,7 +71,7 @@ def test_nothing_is_bought_where_no_combination_keeps_the_limits() -> None:
     assert choice.build is None
     assert choice.runners_up == ()
     assert choice.proven
-    assert choice.silent_below == choice.level_limit
+    assert choice.nothing_kept_below == choice.level_limit
 
 
 def test_a_level_that_no_combination_reaches_is_proven_out_of_reach() -> None:
@@ -83,9 +83,9 @@ def test_a_level_that_no_combination_reaches_is_proven_out_of_reach() -> None:
     choice = find_choice(replace(rig, positions=places), catalogue, "bounce", seconds=PATIENCE)
     assert choice.best is None
     assert choice.level_limit == pytest.approx(quietest - 5.0)
-    assert choice.silent_below == choice.level_limit
+    assert choice.nothing_kept_below == choice.level_limit
     heard = replace(rig, positions=tuple(replace(place, limit=quietest + 5.0) for place in rig.positions))
-    assert np.isnan(find_choice(heard, catalogue, "bounce", seconds=PATIENCE).silent_below)
+    assert np.isnan(find_choice(heard, catalogue, "bounce", seconds=PATIENCE).nothing_kept_below)
 
 
 def test_a_planted_winner_is_found() -> None:
