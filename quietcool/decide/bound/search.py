@@ -147,7 +147,7 @@ class BoxSearch:
 
     def work_off(self, first: list[Boxes]) -> tuple[list[Boxes], bool]:
         """Visit boxes until none is left or time is over; return those left open, and whether Ctrl-C came."""
-        chunk_number, queue = 0, OpenBoxes(first)
+        chunk_number, queue = 0, OpenBoxes(first, self.frames)
         in_hand: list[Boxes] = []
         a_box = 0.0  # time that one took [s]
         try:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
+from quietcool.decide.bound import open_boxes
 from quietcool.decide.bound.boxes import Boxes, hull, join, root_box
 from quietcool.decide.bound.frame import Frame
 from quietcool.decide.bound.open_boxes import BEST_FIRST_EVERY, OpenBoxes
 from quietcool.decide.bound.relaxation import price_count
 from tests.decide.bound.planted import frame_of, without_limits
 from tests.random_builds import random_build
+
+FRAMES = (frame_of(without_limits(random_build(0, groups=2, limits=False))),) * 2
 
 
 def numbered(rng: np.random.Generator, count: int, first: int, level: int = 0) -> Boxes:
@@ -42,7 +46,7 @@ def test_every_box_comes_out_once_and_the_right_ones_first() -> None:
     rng = np.random.default_rng(0)
     batches = [numbered(rng, 5, 0), numbered(rng, 7, 5), numbered(rng, 4, 12)]
     every = join(batches)
-    queue = OpenBoxes([*batches, every.take(np.zeros(0, dtype=np.intp))])
+    queue = OpenBoxes([*batches, every.take(np.zeros(0, dtype=np.intp))], FRAMES)
     assert queue
     left = set(range(16))
     for chunk in range(20):
@@ -66,7 +70,7 @@ def test_every_box_comes_out_once_and_the_right_ones_first() -> None:
 
 def test_the_deepest_box_has_the_lowest_bound_of_the_deepest() -> None:
     rng = np.random.default_rng(1)
-    queue = OpenBoxes([])
+    queue = OpenBoxes([], FRAMES)
     batches = [numbered(rng, 6, 0), numbered(rng, 8, 6)]
     queue.add(batches)
     every = join(batches)
@@ -81,7 +85,7 @@ def test_the_deepest_box_has_the_lowest_bound_of_the_deepest() -> None:
 
 def test_a_chunk_is_of_one_level_and_no_larger_than_that_level_allows() -> None:
     rng = np.random.default_rng(2)
-    queue = OpenBoxes([numbered(rng, 5, 0, level=0), numbered(rng, 9, 5, level=1)])
+    queue = OpenBoxes([numbered(rng, 5, 0, level=0), numbered(rng, 9, 5, level=1)], FRAMES)
     seen: list[int] = []
     while queue:
         out = queue.take(1, [2, 4])
@@ -117,3 +121,26 @@ def test_a_joined_box_is_what_it_was_and_the_hull_holds_all() -> None:
     for name in ("pump", "bound", "depth", "number", "price"):
         assert np.array_equal(getattr(every, name), np.concatenate([getattr(one, name) for one in parts]))
         assert np.array_equal(getattr(every.take(np.array([4, 1])), name), getattr(every, name)[[4, 1]])
+
+
+def test_boxes_with_many_options_are_kept_without_those_that_none_allows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What comes out is what went in, wherever it is allowed; what is kept meanwhile is smaller."""
+    rng = np.random.default_rng(3)
+    every = numbered(rng, 150, 0)
+    few = tuple(one & (np.arange(one.shape[1]) % 4 == 1) for one in every.allowed)
+    every = replace(every, allowed=few)
+    monkeypatch.setattr(open_boxes, "FEW_OPTIONS", 0)
+    queue = OpenBoxes([every], FRAMES)
+
+    kept = sum(one.flow[0].nbytes for one in queue.batches)
+    assert kept < 0.3 * every.flow[0].nbytes
+    assert sorted(np.concatenate([one.number for one in queue.batches]).tolist()) == list(range(150))
+    while queue:
+        out = queue.take(1, [40])
+        assert all(np.array_equal(a, b[out.number]) for a, b in zip(out.allowed, every.allowed, strict=True))
+        assert np.array_equal(out.coolant_temp, every.coolant_temp[out.number])
+        for number, path, flow, true in zip(FRAMES[0].cluster_of, FRAMES[0].paths, out.flow, every.flow, strict=True):
+            allowed = out.allowed[number]
+            assert np.array_equal(
+                flow[:, path.option_of_cluster][allowed], true[out.number][:, path.option_of_cluster][allowed]
+            )
