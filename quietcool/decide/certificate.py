@@ -74,7 +74,7 @@ def _records(
         yield {"setting": _claim(build, setting, logs)}
     for setting in answer.settings:
         for state in setting.states:
-            if state in logs:
+            if state in logs and not math.isnan(logs[state].unit):  # else it was interrupted before it had a bound
                 yield from _search(state, logs[state])
 
 

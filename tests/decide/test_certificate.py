@@ -20,7 +20,7 @@ from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.certificate import write_certificate
 from quietcool.decide.checker.verify import Verdict, verify_certificate
 from quietcool.decide.question import Question
-from quietcool.decide.quietest import Quietest, find_quietest
+from quietcool.decide.quietest import Progress, Quietest, find_quietest
 from quietcool.entry.build import Build, SpeedRange
 from quietcool.errors import InputError
 from tests.random_builds import random_build
@@ -307,3 +307,20 @@ def test_a_search_by_blocks_of_steps_is_confirmed_too(tmp_path: Path) -> None:
     verdict = verify_certificate(tmp_path / "proof.jsonl", build)
     assert found.status == "proven"
     assert verdict.proven, verdict.objections
+
+
+def test_a_search_that_was_interrupted_before_it_had_a_bound_claims_nothing(tmp_path: Path) -> None:
+    """Its log is open: no level that stands for energy 1, no bound. Both are no numbers, which JSON does not know."""
+
+    def interrupt(progress: Progress) -> None:
+        if progress.what.startswith("proving"):
+            raise KeyboardInterrupt
+
+    logs: dict[str, SearchLog] = {}
+    found = find_quietest(BUILD, seconds=30.0, progress=interrupt, logs=logs)
+    logs[BUILD.states[0].name] = SearchLog()
+    write_certificate(tmp_path / "cut.jsonl", BUILD, found, logs, made_by="0.0.0")
+    verdict = verify_certificate(tmp_path / "cut.jsonl", BUILD)
+
+    assert verdict.objections == ()
+    assert all(claim.endswith("without a bound") for claim in verdict.claims)

@@ -32,6 +32,7 @@ ASCENTS, ASCENTS_PUMP_RANGE = 12, 2  # steps of the prices for a box with one pu
 FIRST_ASCENTS = 120  # for the prices to start from
 FIRST_VISITS = 4
 FIRST_WIDTH = 1.0  # of the box round the incumbent that they are raised in [Pa, K]
+MOST_STATED = 1_000  # options of a box whose linear program is worth writing down
 POOL_FROM, POOL_EVERY, POOL = 20, 12, 8  # chunks after which prices of linear programs are added; kept at most
 PUMP_FIRST = 2.0  # weight of the pump's range when the range to split is chosen: it spoils every conductance
 SMALLEST_WIDTH = 1e-5  # of a range that is still split [Pa, K]
@@ -171,15 +172,15 @@ class BoxSearch:
 
     def _enlarge_pool(self, queue: OpenBoxes) -> None:
         """Add the best prices of one of the oldest open boxes, by the linear program: the ascent alone crawls there."""
-        oldest = queue.deepest()
-        if oldest is None:
+        if (oldest := queue.deepest()) is None:
             return
         narrow = narrowed(self.frames[oldest.level], oldest)
+        if sum(kept.size for kept in narrow.kept) > MOST_STATED:  # to write it down takes minutes and gigabytes
+            return
         seen = examine(narrow.frame, narrow.boxes, self.goals(narrow.boxes))
         if seen.boxes.count == 0 or time.monotonic() > self.end:
             return
-        prices = first_prices(narrow.frame, seen, seconds=self.end - time.monotonic())
-        if prices is not None:
+        if (prices := first_prices(narrow.frame, seen, seconds=self.end - time.monotonic())) is not None:
             self.pool.append(prices)
 
     def _new_numbers(self, count: int) -> NDArray[np.intp]:

@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
+from quietcool.decide.bound import search as search_module
 from quietcool.decide.bound.boxes import Boxes
 from quietcool.decide.bound.log import SearchLog
 from quietcool.decide.bound.relaxation import price_count
@@ -198,3 +199,21 @@ def test_energies_and_levels_are_one_another_s_inverse() -> None:
     assert search.level(search.goal) == pytest.approx(search.best.level - TOLERANCE, abs=1e-9)
     assert search.level(0.0) == -np.inf
     assert search._incumbent_energy() == 1.0  # of the level that energies are over
+
+
+@pytest.mark.parametrize(("most", "stated"), [(10**6, True), (0, False)])
+def test_a_program_too_large_to_write_down_is_left_alone(
+    most: int, stated: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With 7,500 options of two shared stacks the linear program took gigabytes, and minutes past the time limit."""
+    build, question, best, _ = small(0)
+    called: list[int] = []
+    monkeypatch.setattr(search_module, "POOL_FROM", 1)
+    monkeypatch.setattr(search_module, "POOL_EVERY", 1)
+    monkeypatch.setattr(search_module, "MOST_STATED", most)
+    monkeypatch.setattr(search_module, "first_prices", lambda *_, **__: called.append(1))
+    monkeypatch.setattr(search_module, "CHUNK", 1)  # so that boxes are still open after the first chunk
+    search = BoxSearch(question, build.states[0].name, best, time.monotonic() + 60.0, lambda *_: None)
+    search.run()
+
+    assert bool(called) == stated
