@@ -1,6 +1,6 @@
 """All benchmarks of the main job, in one run; results go to `reports/benchmarks.md` and `reports/benchmarks.json`.
 
-python -m tests.benchmarks                      (most of an hour; needs the extra `benchmark`)
+python -m tests.benchmarks                      (half an hour; needs the extra `benchmark`)
 python -m tests.benchmarks --only cold_start    (prints only, leaves the reports alone)
 """
 
